@@ -1,0 +1,111 @@
+"""Tables of the logbook. Nothing outside ``app.logbook`` sees these classes."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+from typing import Any
+
+from sqlalchemy import JSON, DateTime, Dialect, ForeignKey, Index, String, TypeDecorator, UniqueConstraint
+from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column
+
+__all__ = ["SCHEMA_VERSION", "Base", "Event", "Job", "Pass", "Photo", "UtcDateTime"]
+
+#: Kept in ``PRAGMA user_version``; raise it with every change of a table.
+SCHEMA_VERSION = 1
+
+Json = dict[str, Any]
+
+
+class UtcDateTime(TypeDecorator[datetime]):
+    """Aware UTC times; SQLite drops the zone on the way back, so it is put on again."""
+
+    impl = DateTime
+    cache_ok = True
+
+    # The marker for overriding methods comes with Python 3.12; hence the two ignores.
+    def process_bind_param(  # type: ignore[explicit-override]
+        self, value: datetime | None, dialect: Dialect
+    ) -> datetime | None:
+        """Refuse a naive time, because nobody could say later what it meant."""
+        del dialect
+        if value is None:
+            return None
+        if value.tzinfo is None:
+            raise ValueError("a time in the logbook needs a zone")
+        return value.astimezone(UTC).replace(tzinfo=None)
+
+    def process_result_value(  # type: ignore[explicit-override]
+        self, value: datetime | None, dialect: Dialect
+    ) -> datetime | None:
+        """Put the zone on again."""
+        del dialect
+        return None if value is None else value.replace(tzinfo=UTC)
+
+
+class Base(DeclarativeBase):
+    """Common ground of all tables."""
+
+    type_annotation_map = {datetime: UtcDateTime, Json: JSON(none_as_null=True)}  # noqa: RUF012
+
+
+class Photo(Base):
+    """A photo, once per content."""
+
+    __tablename__ = "photo"
+
+    sha256: Mapped[str] = mapped_column(String(64), primary_key=True)
+    name: Mapped[str]
+    suffix: Mapped[str]
+    bytes_count: Mapped[int]
+    added_at_utc: Mapped[datetime]
+
+
+class Job(Base):
+    """The bar, the edge and the lathe."""
+
+    __tablename__ = "job"
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    name: Mapped[str]
+    work: Mapped[Json]
+    edge: Mapped[Json]
+    lathe: Mapped[Json]
+    made_at_utc: Mapped[datetime]
+    deleted_at_utc: Mapped[datetime | None]
+
+
+class Pass(Base):
+    """One pass inside a job."""
+
+    __tablename__ = "pass"
+    __table_args__ = (UniqueConstraint("job_id", "number"), Index("ix_pass_photo", "photo_sha256"))
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    job_id: Mapped[int] = mapped_column(ForeignKey("job.id"))
+    number: Mapped[int]
+    cut: Mapped[Json]
+    told: Mapped[Json]
+    photo_sha256: Mapped[str | None] = mapped_column(ForeignKey("photo.sha256"))
+    reading: Mapped[Json | None]
+    advice: Mapped[Json | None]
+    label: Mapped[str | None]
+    versions: Mapped[Json]
+    followed: Mapped[bool | None]
+    outcome: Mapped[str | None]
+    made_at_utc: Mapped[datetime]
+    deleted_at_utc: Mapped[datetime | None]
+
+
+class Event(Base):
+    """One change, with the row before and after it."""
+
+    __tablename__ = "event"
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    at_utc: Mapped[datetime]
+    what: Mapped[str]
+    table: Mapped[str]
+    row_id: Mapped[int]
+    before: Mapped[Json | None]
+    after: Mapped[Json | None]
+    undone: Mapped[bool]

@@ -1,0 +1,99 @@
+"""What the program remembers about a person, and where its files lie.
+
+One small JSON file in the data folder. The folder follows the system's custom, or
+``BLUECURL_HOME`` where that is set (a stick, a shared drive, a test).
+"""
+
+from __future__ import annotations
+
+import json
+import os
+from dataclasses import asdict, dataclass, fields, replace
+from pathlib import Path
+from typing import Any
+
+import platformdirs
+
+from app.errors import LogbookFull, SettingsInvalid
+from app.show import Units
+
+__all__ = ["Settings", "home", "load_settings", "save_settings", "update_settings"]
+
+FILE_NAME = "settings.json"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Settings:
+    """Choices that outlive a session.
+
+    ``check_line_mm`` is what the card's 100 mm line really measures on this printer.
+    """
+
+    units: Units = Units.METRIC
+    job_id: int | None = None
+    check_line_mm: float = 100.0
+
+    def __post_init__(self) -> None:
+        if not isinstance(self.units, Units):
+            raise SettingsInvalid(f"“units” is {self.units!r}")
+        if self.job_id is not None and (not isinstance(self.job_id, int) or self.job_id < 1):
+            raise SettingsInvalid(f"“job_id” is {self.job_id!r}")
+        if not isinstance(self.check_line_mm, int | float) or not 80 <= self.check_line_mm <= 120:
+            raise SettingsInvalid(f"“check_line_mm” is {self.check_line_mm!r}, not 80 to 120")
+
+
+def home() -> Path:
+    """Return the data folder; it is made when first asked for."""
+    chosen = os.environ.get("BLUECURL_HOME")
+    folder = Path(chosen) if chosen else Path(platformdirs.user_data_dir("bluecurl", appauthor=False))
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise LogbookFull(f"{folder}: {error.strerror}") from error
+    return folder
+
+
+def load_settings() -> Settings:
+    """Return the stored settings, or the usual ones where none are stored.
+
+    Keys of later versions are left alone.
+
+    Raises
+    ------
+    SettingsInvalid
+        If the file is damaged or a value is impossible.
+    """
+    path = home() / FILE_NAME
+    if not path.exists():
+        return Settings()
+    try:
+        stored: Any = json.loads(path.read_text(encoding="utf-8"))
+    except (OSError, ValueError) as error:
+        raise SettingsInvalid(str(error)) from error
+    if not isinstance(stored, dict):
+        raise SettingsInvalid("it does not hold named values")
+    known = {field.name: stored[field.name] for field in fields(Settings) if field.name in stored}
+    if "units" in known:
+        try:
+            known["units"] = Units(known["units"])
+        except ValueError as error:
+            raise SettingsInvalid(f"“units” is {known['units']!r}") from error
+    return Settings(**known)
+
+
+def save_settings(settings: Settings) -> None:
+    """Write the settings; a crash half-way leaves the old file whole."""
+    path = home() / FILE_NAME
+    beside = path.with_suffix(".tmp")
+    try:
+        beside.write_text(json.dumps(asdict(settings), indent=1), encoding="utf-8")
+        beside.replace(path)
+    except OSError as error:
+        raise LogbookFull(f"{path}: {error.strerror}") from error
+
+
+def update_settings(**changes: Any) -> Settings:  # noqa: ANN401 - checked by the record itself
+    """Change some settings, store them and return the result."""
+    settings = replace(load_settings(), **changes)
+    save_settings(settings)
+    return settings
