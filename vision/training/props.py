@@ -1,0 +1,124 @@
+"""What lies on a card beside chips: crumbs, and things that are no chips at all."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from vision.training.noise import log_uniform
+from vision.training.sweep import Mesh, Points3, join, rotation_between, transform, unit
+
+if TYPE_CHECKING:
+    import numpy.typing as npt
+
+__all__ = ["DISTRACTORS", "Prop", "crumb", "distractor"]
+
+#: Kinds of things that are not chips.
+DISTRACTORS = ("pencil", "washer", "screw", "nut")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Prop:
+    """A thing that is no chip; ``metallic`` says how its colour is to be lit."""
+
+    kind: str
+    mesh: Mesh
+    rgb: tuple[float, float, float]
+    metallic: bool
+
+
+def _flat(points: Points3, faces: npt.NDArray[np.int64]) -> Mesh:
+    """Facetted mesh: every triangle has its own corners and normal."""
+    corners = points[faces]
+    normal = unit(np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]))
+    n = len(faces)
+    flat = corners.reshape(-1, 3)
+    return Mesh(
+        points=flat,
+        normals=np.repeat(normal, 3, axis=0),
+        uv=flat[:, :2] / 8.0,
+        along=np.zeros(3 * n),
+        over=np.zeros(3 * n),
+        faces=np.arange(3 * n).reshape(-1, 3),
+    )
+
+
+def _turned(profile: npt.NDArray[np.float64], sides: int) -> Mesh:
+    """Solid of revolution about x from a closed or axis-to-axis profile (x, r)."""
+    angle = np.arange(sides) * 2 * np.pi / sides
+    ring = np.stack([np.zeros(sides), np.cos(angle), np.sin(angle)], axis=1)
+    points = np.concatenate([[x, 0, 0] + r * ring for x, r in profile])
+    faces = []
+    for k in range(len(profile) - 1):
+        i = k * sides + np.arange(sides)
+        j = k * sides + (np.arange(sides) + 1) % sides
+        faces += [np.stack([i, j, i + sides], 1), np.stack([j, j + sides, i + sides], 1)]
+    return _flat(points, np.concatenate(faces))
+
+
+def crumb(rng: np.random.Generator) -> Mesh:
+    """Swarf dust: an irregular block of 0.2-1 mm lying on z = 0."""
+    size = log_uniform(rng, 0.2, 1.0) * np.array([1.0, rng.uniform(0.4, 1), rng.uniform(0.2, 0.6)])
+    grid = np.array([[x, y, z] for x in (0, 1) for y in (0, 1) for z in (0, 1)], dtype=float)
+    points = (grid - 0.5 + rng.uniform(-0.22, 0.22, (8, 3))) * size
+    quads = [(0, 1, 3, 2), (4, 6, 7, 5), (0, 4, 5, 1), (2, 3, 7, 6), (0, 2, 6, 4), (1, 5, 7, 3)]
+    faces = np.array([f for a, b, c, d in quads for f in ((a, b, c), (a, c, d))])
+    points[:, 2] -= points[:, 2].min()
+    return _flat(points, faces)
+
+
+def distractor(rng: np.random.Generator, kind: str) -> Prop:
+    """Make a pencil, washer, screw or nut lying on z = 0 around the origin."""
+    zinc = tuple(float(v) for v in np.array([0.62, 0.63, 0.64]) * rng.uniform(0.6, 1.1))
+    if kind == "pencil":
+        length = rng.uniform(50, 130)
+        body = _turned(np.array([[0, 0.0], [0, 3.6], [length, 3.6]]), 6)
+        tip = _turned(np.array([[length, 3.5], [length + 14, 1.0], [length + 18, 0.0]]), 24)
+        rgb = tuple(float(v) for v in rng.choice([[0.7, 0.1, 0.05], [0.7, 0.5, 0.05], [0.05, 0.15, 0.45], [0.03, 0.03, 0.03]]))
+        return _laid(rng, kind, join([body, tip]), rgb, metallic=False)
+    if kind == "washer":
+        bore = rng.uniform(1.6, 4.2)
+        rim, half = bore * rng.uniform(1.8, 2.4), rng.uniform(0.3, 0.8)
+        ring = np.array([[-half, bore], [-half, rim], [half, rim], [half, bore], [-half, bore]])
+        return _laid(rng, kind, _turned(ring, 64), zinc, metallic=True, flat=True)
+    if kind == "nut":
+        bore = rng.uniform(1.5, 3.0)
+        half = bore * 0.8
+        ring = np.array([[-half, 2 * bore], [half, 2 * bore]])
+        hexagon = _turned(np.array([[-half, bore], *ring, [half, bore], [-half, bore]]), 6)
+        return _laid(rng, kind, hexagon, zinc, metallic=True, flat=True)
+    radius, length = rng.uniform(1.2, 3.0), rng.uniform(8, 25)
+    x = np.linspace(0, length, int(length / 0.12))
+    thread = radius * (1 + 0.1 * np.sin(2 * np.pi * x / (0.35 * radius)))
+    shank = np.stack([x, thread], axis=1)
+    head = np.array([[-1.2 * radius, 0], [-1.2 * radius, 1.7 * radius], [0, 1.8 * radius]])
+    return _laid(
+        rng, kind, _turned(np.concatenate([head, shank, [[length, 0]]]), 32), zinc, metallic=True
+    )
+
+
+def _laid(
+    rng: np.random.Generator,
+    kind: str,
+    mesh: Mesh,
+    rgb: tuple[float, ...],
+    *,
+    metallic: bool,
+    flat: bool = False,
+) -> Prop:
+    up = np.array([0.0, 0.0, 1.0])
+    turn = rotation_between(np.array([1.0, 0.0, 0.0]), up) if flat else np.eye(3)
+    yaw = rng.uniform(0, 2 * np.pi)
+    c, s = np.cos(yaw), np.sin(yaw)
+    turn = np.array([[c, -s, 0], [s, c, 0], [0, 0, 1.0]]) @ turn
+    points = mesh.points @ turn.T
+    middle = (points.min(axis=0) + points.max(axis=0)) / 2
+    shift = -np.array([middle[0], middle[1], points[:, 2].min()])
+    return Prop(
+        kind=kind,
+        mesh=transform(mesh, turn, shift),
+        rgb=(rgb[0], rgb[1], rgb[2]),
+        metallic=metallic,
+    )

@@ -1,0 +1,358 @@
+"""Path-trace a scene with Mitsuba 3 and find out which pixel shows which thing."""
+
+from __future__ import annotations
+
+import ctypes.util
+import os
+import re
+import shutil
+import subprocess
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from vision.training.families import families
+from vision.training.films import TintScale, tint_scale
+from vision.training.sheet import sheet_picture
+from vision.training.surfaces import bench_texture, oil_cover, room, slope_map
+
+if TYPE_CHECKING:
+    import numpy.typing as npt
+
+    from vision.training.scenes import Placed, Scene
+    from vision.training.sweep import Mesh, Points3
+
+__all__ = ["CRUMBS", "DISTRACTOR", "Rendered", "open_renderer", "render"]
+
+#: Mask values beside 0 (ground) and 1... (chip numbers).
+CRUMBS = 250
+DISTRACTOR = 255
+
+_PAPER_WHITE = 0.84
+_SHEET_PX_PER_MM = 14.0
+_SPP_PER_PASS = 8
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Rendered:
+    """Linear picture (1 = white sheet in full light), mask and per chip what shows."""
+
+    linear: npt.NDArray[np.float32]
+    mask: npt.NDArray[np.uint8]
+    alone_px: dict[int, int]
+    """Pixels that each chip would cover were it alone in the world."""
+
+
+def open_renderer() -> Any:  # noqa: ANN401 - the library has no types
+    """Load Mitsuba with the fastest variant that works here.
+
+    Raises
+    ------
+    RuntimeError
+        The extra ``train`` is not installed.
+    """
+    if "DRJIT_LIBLLVM_PATH" not in os.environ:
+        found = _newest_llvm()
+        if found is not None:
+            os.environ["DRJIT_LIBLLVM_PATH"] = found
+    try:
+        import mitsuba  # noqa: PLC0415 - heavy and optional
+    except ImportError as error:
+        raise RuntimeError('rendering needs the extra "train"') from error
+    mi: Any = mitsuba
+    wish = os.environ.get("BLUECURL_RENDER_VARIANT", "llvm_ad_rgb")
+    mi.set_variant(wish)
+    return mi
+
+
+def _newest_llvm() -> str | None:
+    """Newest LLVM library that the system's linker knows; old ones crash the tracer."""
+    tool = shutil.which("ldconfig") or "/sbin/ldconfig"
+    try:
+        listing = subprocess.run(  # noqa: S603 - fixed command, no outside input
+            [tool, "-p"], capture_output=True, text=True, check=False
+        ).stdout
+    except OSError:
+        return ctypes.util.find_library("LLVM")
+    best: tuple[int, str] | None = None
+    for line in listing.splitlines():
+        hit = re.search(r"libLLVM(?:-(\d+))?\.so(?:\.(\d+))?.*=> (\S+)", line)
+        if hit:
+            version = int(hit.group(1) or hit.group(2) or 0)
+            if best is None or version > best[0]:
+                best = (version, hit.group(3))
+    return best[1] if best and Path(best[1]).exists() else None
+
+
+def render(scene: Scene, samples: int = 24) -> Rendered:
+    """Render one scene.
+
+    Parameters
+    ----------
+    scene : Scene
+    samples : int
+        Light paths per pixel, a multiple of 8 is best.
+    """
+    mi = open_renderer()
+    world = _World(mi, scene)
+    loaded = mi.load_dict(world.description())
+    passes = max(1, round(samples / _SPP_PER_PASS))
+    width, height = scene.view.size_px
+    total = np.zeros((height, width, 3), dtype=np.float32)
+    for k in range(passes):
+        image = mi.render(loaded, spp=_SPP_PER_PASS, seed=scene.seed * 1000 + k)
+        total += np.asarray(image, dtype=np.float32).reshape(height, width, -1)[:, :, :3]
+    mask = _labels(mi, loaded, world.label_of_shape, scene)
+    alone = {p.number: _alone(mi, p, scene) for p in scene.chips}
+    return Rendered(linear=total / passes, mask=mask, alone_px=alone)
+
+
+class _World:
+    """Builds the renderer's description of a scene; keeps track of the labels."""
+
+    def __init__(self, mi: Any, scene: Scene) -> None:  # noqa: ANN401
+        self.mi = mi
+        self.scene = scene
+        self.rng = np.random.default_rng([scene.seed, 7])
+        self.label_of_shape: dict[str, int] = {}
+        self.scales: dict[tuple[str, float], TintScale] = {}
+
+    def description(self) -> dict[str, Any]:
+        scene, t = self.scene, self.mi.ScalarTransform4f
+        out: dict[str, Any] = {
+            "type": "scene",
+            "integrator": {"type": "path", "max_depth": 6},
+            "sensor": self._sensor(),
+            "room": {
+                "type": "envmap",
+                "bitmap": self.mi.Bitmap(room(scene.light, scene.view)),
+                "to_world": t().rotate([1, 0, 0], 90),
+            },
+            "card": self._card(),
+            "bench": self._bench(),
+        }
+        sides = {"tool": self._metal(tool=True), "free": self._metal(tool=False)}
+        for placed in scene.chips:
+            for side, mesh in (("tool", placed.chip.tool), ("free", placed.chip.free)):
+                name = f"chip{placed.number}_{side}"
+                colours = self._tint(placed, mesh, dim=side == "free")
+                out[name] = self._mesh(name, mesh, sides[side], colours)
+                self.label_of_shape[name] = placed.number
+        if scene.crumbs is not None:
+            metal = scene.chips[0] if scene.chips else None
+            colours = (
+                self._tint(metal, scene.crumbs, dim=True)
+                if metal
+                else np.full((len(scene.crumbs.points), 3), 0.4)
+            )
+            out["crumbs"] = self._mesh("crumbs", scene.crumbs, sides["free"], colours)
+            self.label_of_shape["crumbs"] = CRUMBS
+        for k, prop in enumerate(scene.props):
+            name = f"prop{k}"
+            bsdf = self.mi.load_dict(
+                {
+                    "type": "twosided",
+                    "bsdf": {
+                        "type": "principled",
+                        "base_color": {"type": "rgb", "value": list(prop.rgb)},
+                        "metallic": 1.0 if prop.metallic else 0.0,
+                        "roughness": 0.25,
+                    },
+                }
+            )
+            out[name] = self._mesh(name, prop.mesh, bsdf, None)
+            self.label_of_shape[name] = DISTRACTOR
+        return out
+
+    def _sensor(self) -> dict[str, Any]:
+        view, t = self.scene.view, self.mi.ScalarTransform4f
+        return {
+            "type": "perspective",
+            "fov": view.fov_deg,
+            "fov_axis": "x",
+            "near_clip": 1.0,
+            "far_clip": 5000.0,
+            "to_world": t().look_at(
+                origin=list(view.eye), target=list(view.target), up=list(view.up)
+            ),
+            "film": {
+                "type": "hdrfilm",
+                "width": view.size_px[0],
+                "height": view.size_px[1],
+                "rfilter": {"type": "box"},
+                "pixel_format": "rgb",
+                "component_format": "float32",
+            },
+            "sampler": {"type": "independent", "sample_count": _SPP_PER_PASS},
+        }
+
+    def _bitmap(self, picture: npt.NDArray[np.float32]) -> dict[str, Any]:
+        return {
+            "type": "bitmap",
+            "bitmap": self.mi.Bitmap(np.ascontiguousarray(picture, dtype=np.float32)),
+            "raw": True,
+            "wrap_mode": "repeat",
+        }
+
+    def _metal(self, *, tool: bool) -> Any:  # noqa: ANN401
+        """One side of all chips; the colour travels with the vertices."""
+        surface = self.scene.surface
+        lamella = surface["lamella_mm"]
+        slopes = slope_map(
+            self.rng,
+            along_mm=3.0 if tool else lamella,
+            across_mm=0.03 if tool else 5 * lamella,
+            slope=surface["tool_slope" if tool else "free_slope"],
+        )
+        return self.mi.load_dict(
+            {
+                "type": "twosided",
+                "bsdf": {
+                    "type": "normalmap",
+                    "normalmap": self._bitmap(slopes),
+                    "bsdf": {
+                        "type": "principled",
+                        "base_color": {"type": "mesh_attribute", "name": "vertex_tint"},
+                        "metallic": 1.0,
+                        "roughness": surface["tool_roughness" if tool else "free_roughness"],
+                    },
+                },
+            }
+        )
+
+    def _tint(self, placed: Placed, mesh: Mesh, *, dim: bool) -> npt.NDArray[np.float64]:
+        film = placed.film
+        key = (placed.metal, film.spread)
+        if key not in self.scales:
+            metal = families("metals", self.scene.side)[placed.metal]
+            self.scales[key] = tint_scale(
+                metal,
+                kelvin=self.scene.light.kelvin,
+                n_factor=film.n_factor,
+                spread=film.spread,
+            )
+        colours = self.scales[key].at(film.at(mesh))
+        return colours * (self.scene.surface["free_dimming"] if dim else 1.0)
+
+    def _mesh(
+        self,
+        name: str,
+        mesh: Mesh,
+        bsdf: Any,  # noqa: ANN401
+        colours: npt.NDArray[np.float64] | None,
+    ) -> Any:  # noqa: ANN401
+        mi = self.mi
+        props = mi.Properties()
+        props["bsdf"] = bsdf
+        shape = mi.Mesh(
+            name,
+            vertex_count=len(mesh.points),
+            face_count=len(mesh.faces),
+            has_vertex_normals=True,
+            has_vertex_texcoords=True,
+            props=props,
+        )
+        if colours is not None:
+            shape.add_attribute("vertex_tint", 3, np.asarray(colours, np.float32).ravel())
+        params = mi.traverse(shape)
+        params["vertex_positions"] = np.asarray(mesh.points, np.float32).ravel()
+        params["vertex_normals"] = np.asarray(mesh.normals, np.float32).ravel()
+        params["vertex_texcoords"] = np.asarray(mesh.uv, np.float32).ravel()
+        params["faces"] = np.asarray(mesh.faces, np.uint32).ravel()
+        params.update()
+        return shape
+
+    def _plane(self, area: tuple[float, float, float, float], z: float) -> dict[str, Any]:
+        x0, y0, x1, y1 = area
+        t = self.mi.ScalarTransform4f
+        middle = t().translate([(x0 + x1) / 2, (y0 + y1) / 2, z])
+        return {"type": "rectangle", "to_world": middle.scale([(x1 - x0) / 2, (y1 - y0) / 2, 1])}
+
+    def _card(self) -> dict[str, Any]:
+        sheet = self.scene.sheet
+        encoded = sheet_picture(sheet.card_id, _SHEET_PX_PER_MM).astype(np.float32) / 255
+        paper = _PAPER_WHITE * np.where(
+            encoded <= 0.04045, encoded / 12.92, ((encoded + 0.055) / 1.055) ** 2.4
+        )
+        paper = 0.03 + 0.965 * paper  # toner is not quite black
+        plain: dict[str, Any] = {"type": "diffuse"}
+        width, height = sheet.size_mm
+        card = self._plane((0.0, -height, width, 0.0), 0.0)
+        if self.scene.oil:
+            keep, gloss = oil_cover(self.scene.oil, sheet.size_mm, _SHEET_PX_PER_MM)
+            paper = paper * keep[: paper.shape[0], : paper.shape[1], None]
+            plain["reflectance"] = self._bitmap(paper)
+            shiny = {"type": "roughplastic", "alpha": 0.15, "diffuse_reflectance": plain["reflectance"]}
+            card["bsdf"] = {
+                "type": "blendbsdf",
+                "weight": self._bitmap(gloss[:, :, None]),
+                "a": plain,
+                "b": shiny,
+            }
+        else:
+            plain["reflectance"] = self._bitmap(paper)
+            card["bsdf"] = plain
+        return card
+
+    def _bench(self) -> dict[str, Any]:
+        _, rgb, grain = self.scene.bench
+        texture = self._bitmap(bench_texture(self.rng, rgb, grain))
+        texture["to_uv"] = self.mi.ScalarTransform4f().scale([6, 6, 1])
+        return {
+            **self._plane((-900.0, -1000.0, 1100.0, 1000.0), -0.3),
+            "bsdf": {"type": "principled", "base_color": texture, "roughness": 0.5},
+        }
+
+
+def _labels(
+    mi: Any,  # noqa: ANN401
+    loaded: Any,  # noqa: ANN401
+    label_of_shape: dict[str, int],
+    scene: Scene,
+) -> npt.NDArray[np.uint8]:
+    """What lies behind each pixel's centre."""
+    import drjit as dr  # noqa: PLC0415 - comes with the renderer
+
+    width, height = scene.view.size_px
+    y, x = np.mgrid[:height, :width].reshape(2, -1).astype(float)
+    hit = loaded.ray_intersect_preliminary(_ray(mi, scene, scene.view.rays(x, y)))
+    seen = np.asarray(dr.reinterpret_array(mi.UInt32, hit.shape))
+    table = np.zeros(int(seen.max()) + 1 if len(seen) else 1, dtype=np.uint8)
+    for shape in loaded.shapes():
+        label = label_of_shape.get(shape.id(), 0)
+        place = int(np.asarray(dr.reinterpret_array(mi.UInt32, mi.ShapePtr(shape)))[0])
+        if place < len(table):
+            table[place] = label
+    return table[seen].reshape(height, width)
+
+
+def _ray(mi: Any, scene: Scene, directions: Points3) -> Any:  # noqa: ANN401
+    eye = [mi.Float(v) for v in scene.view.eye]
+    d = [mi.Float(np.ascontiguousarray(directions[:, k], np.float32)) for k in range(3)]
+    return mi.Ray3f(mi.Point3f(*eye), mi.Vector3f(*d))
+
+
+def _alone(mi: Any, placed: Placed, scene: Scene) -> int:  # noqa: ANN401
+    """Pixels the chip would cover with nothing in front of it."""
+    import drjit as dr  # noqa: PLC0415
+
+    world = _World(mi, scene)
+    grey = mi.load_dict({"type": "diffuse"})
+    chip = placed.chip
+    pair = {
+        "type": "scene",
+        "a": world._mesh("a", chip.tool, grey, None),  # noqa: SLF001
+        "b": world._mesh("b", chip.free, grey, None),  # noqa: SLF001
+    }
+    pixels = scene.view.pixels(chip.points)
+    width, height = scene.view.size_px
+    low = np.floor(pixels.min(axis=0)).clip(0, [width - 1, height - 1])
+    high = np.ceil(pixels.max(axis=0)).clip(0, [width - 1, height - 1])
+    x, y = np.meshgrid(np.arange(low[0], high[0] + 1), np.arange(low[1], high[1] + 1))
+    loaded = mi.load_dict(pair)
+    hit = loaded.ray_intersect_preliminary(
+        _ray(mi, scene, scene.view.rays(x.ravel(), y.ravel()))
+    )
+    return int(np.count_nonzero(np.asarray(dr.isfinite(hit.t))))

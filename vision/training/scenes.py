@@ -1,0 +1,422 @@
+"""From a seed to a scene: chips on the card, light, camera. Pure data, no picture yet.
+
+A scene is either *one pass* (the chips of one cut: same metal, section, mostly one
+form, as a user would lay out) or *mixed* (each chip from another cut). Seeds take
+turns through the groups, so that a set is balanced by group.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from vision.training.families import Side, families, span
+from vision.training.layout import Floor
+from vision.training.made import Section
+from vision.training.noise import log_uniform, wander
+from vision.training.props import DISTRACTORS, Prop, crumb, distractor
+from vision.training.shapes import Chip, chip_of_form
+from vision.training.sheet import SheetPlan, sheet_plan
+from vision.training.sweep import Mesh, join, transform
+from vision.training.view import View
+
+if TYPE_CHECKING:
+    from vision.arrays import Float1
+    from vision.training.jobs import Job
+
+__all__ = ["GENERATOR", "Film", "Light", "OilSpot", "Placed", "Scene", "draw_scene"]
+
+#: Version of everything that shapes a scene; part of the key of every rendered file.
+GENERATOR = "pilot-1"
+
+#: How often each form is drawn within its group.
+_FORM_SHARES: dict[str, dict[str, float]] = {
+    "1": {"1.2": 0.6, "1.1": 0.22, "1.3": 0.18},
+    "2": {"2.2": 0.72, "2.1": 0.14, "2.3": 0.14},
+    "3": {"3.1": 0.5, "3.2": 0.5},
+    "4": {"4.2": 0.72, "4.1": 0.14, "4.3": 0.14},
+    "5": {"5.2": 0.72, "5.1": 0.14, "5.3": 0.14},
+    "6": {"6.2": 0.7, "6.1": 0.3},
+    "7": {"7": 1.0},
+    "8": {"8": 1.0},
+}
+_LARGE = frozenset({"1.1", "1.3", "2.1", "2.3", "4.1", "4.3", "5.1", "5.3"})
+_MOST_LARGE = 4
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Film:
+    """Oxide film of one chip: mean and how it varies along and across."""
+
+    mean_nm: float
+    slope_along: float
+    slope_across: float
+    ripple: Float1
+    """Relative changes at even places along the chip."""
+    n_factor: float
+    spread: float
+
+    def at(self, mesh: Mesh) -> Float1:
+        """Film thickness at the points of a mesh, nm."""
+        places = np.linspace(0, 1, len(self.ripple))
+        change = self.slope_along * (mesh.along - 0.5) + self.slope_across * (mesh.over - 0.5)
+        change = change + np.interp(mesh.along, places, self.ripple)
+        return np.asarray(np.maximum(0.0, self.mean_nm * (1 + change)))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Placed:
+    """A chip in its place on the card, with its metal."""
+
+    number: int
+    chip: Chip
+    metal: str
+    film: Film
+    population: int | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OilSpot:
+    """Oil soaked into the sheet; the rim is irregular by ``seed``."""
+
+    x_mm: float
+    y_mm: float
+    radius_mm: float
+    darkening: float
+    seed: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Lamp:
+    """Soft rectangle of light: direction and angular size in degrees, share of light."""
+
+    azimuth_deg: float
+    elevation_deg: float
+    size_deg: tuple[float, float]
+    share: float
+    kelvin: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Light:
+    """The room as the card sees it."""
+
+    family: str
+    kelvin: float
+    lamps: tuple[Lamp, ...]
+    ceiling: float
+    walls: float
+    gradient: tuple[float, float]
+    """Relative change of light over 100 mm of card, along x and y."""
+    seed: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Scene:
+    """Everything needed to render one photo and to state its truth."""
+
+    seed: int
+    set_name: str
+    sheet: SheetPlan
+    view: View
+    chips: tuple[Placed, ...]
+    crumbs: Mesh | None
+    crumb_count: int
+    props: tuple[Prop, ...]
+    oil: tuple[OilSpot, ...]
+    light: Light
+    surface: dict[str, float]
+    """Roughness and slope of the two sides of the metal."""
+    bench: tuple[str, tuple[float, float, float], float]
+    camera: tuple[str, dict[str, Any]]
+    side: Side
+    job: str | None = None
+
+
+def draw_scene(seed: int, set_name: str, *, side: Side = "train", job: Job | None = None) -> Scene:
+    """Draw the scene of a seed; the same arguments always give the same scene.
+
+    Parameters
+    ----------
+    seed : int
+        0 or more.
+    set_name : str
+        Only a label.
+    side : families to draw from.
+    job : Job, optional
+        A workshop job that fixes metal, section and forms (demo scenes).
+    """
+    rng = np.random.default_rng([seed, 20931])
+    forms, mixed = _draw_forms(rng, seed, job)
+    long = sum(f.endswith(".1") and f in _LARGE for f in forms)
+    sheet = sheet_plan("a4" if long >= 2 or rng.random() < 0.08 else "a5")
+    crowded = rng.random() < 0.1
+    bodies = _draw_chips(rng, forms, mixed=mixed, job=job)
+    floor = Floor(area=sheet.card_area)
+    placed_chips: list[tuple[Chip, int | None]] = []
+    for chip, population in bodies:
+        within = sheet.field_area if rng.random() > 0.1 else sheet.card_area
+        points = np.concatenate([chip.points[::3], chip.line])
+        overlap = crowded and rng.random() < 0.4
+        shift = floor.place(points, rng, within, overlap=overlap)
+        if shift is None:
+            shift = floor.place(points, rng, sheet.card_area, overlap=False)
+        if shift is not None:
+            here = chip.moved(np.eye(3), shift)
+            floor.occupy(np.concatenate([here.points[::2], here.line]))
+            placed_chips.append((here, population))
+    light = _draw_light(rng, side)
+    chips = _give_metal(rng, placed_chips, side=side, mixed=mixed, job=job)
+    crumbs, count = _draw_crumbs(rng, sheet, job)
+    camera_name = str(rng.choice(sorted(families("cameras", side))))
+    camera = families("cameras", side)[camera_name]
+    bench_name = str(rng.choice(sorted(families("benches", side))))
+    bench = families("benches", side)[bench_name]
+    tint = np.array(bench["rgb"]) * rng.uniform(0.7, 1.3)
+    return Scene(
+        seed=seed,
+        set_name=set_name,
+        sheet=sheet,
+        view=_draw_view(rng, sheet, chips, camera, side),
+        chips=chips,
+        crumbs=crumbs,
+        crumb_count=count,
+        props=_draw_props(rng, floor, sheet),
+        oil=_draw_oil(rng, sheet),
+        light=light,
+        surface={
+            "tool_roughness": log_uniform(rng, 0.08, 0.25),
+            "tool_slope": rng.uniform(0.05, 0.16),
+            "free_roughness": log_uniform(rng, 0.2, 0.42),
+            "free_slope": rng.uniform(0.2, 0.5),
+            "free_dimming": rng.uniform(0.65, 0.9),
+            "lamella_mm": log_uniform(rng, 0.04, 0.16),
+        },
+        bench=(bench_name, (float(tint[0]), float(tint[1]), float(tint[2])), bench["grain"]),
+        camera=(camera_name, camera),
+        side=side,
+        job=job.name if job else None,
+    )
+
+
+def _pick(rng: np.random.Generator, shares: dict[str, float]) -> str:
+    weights = np.array(list(shares.values()))
+    return str(rng.choice(list(shares), p=weights / weights.sum()))
+
+
+def _draw_forms(
+    rng: np.random.Generator, seed: int, job: Job | None
+) -> tuple[list[str], bool]:
+    """Form codes of the chips that will be tried, and whether the scene is mixed."""
+    if job is not None:
+        count = int(rng.integers(job.chips[0], job.chips[1] + 1))
+        return _cap_large([_pick(rng, job.forms) for _ in range(count)]), False
+    mixed = seed % 2 == 1
+    if mixed:
+        count = int(rng.integers(10, 19))
+        # Groups take turns in a random order: the draw is balanced by group.
+        order = np.concatenate([rng.permutation(8) for _ in range(3)])[:count]
+        groups = [str(k + 1) for k in order]
+    else:
+        count = int(rng.integers(9, 19))
+        main = str((seed // 2) % 8 + 1)
+        groups = [
+            main if rng.random() < 0.85 else str(rng.integers(1, 9)) for _ in range(count)
+        ]
+        if main == "7":
+            groups += ["7"] * int(rng.integers(6, 20))
+    return _cap_large([_pick(rng, _FORM_SHARES[g]) for g in groups]), mixed
+
+
+def _cap_large(forms: list[str]) -> list[str]:
+    """At most a few long chips and nests fit on a card."""
+    kept, large = [], 0
+    for form in sorted(forms, key=lambda f: f not in _LARGE):
+        if form in _LARGE:
+            large += 1
+            if large > _MOST_LARGE:
+                continue
+        kept.append(form)
+    return kept
+
+
+def _draw_chips(
+    rng: np.random.Generator, forms: list[str], *, mixed: bool, job: Job | None
+) -> list[tuple[Chip, int | None]]:
+    section = None
+    if job is not None:
+        section = Section(width_mm=job.width_mm, thickness_mm=job.thickness_mm)
+    elif not mixed:
+        width = log_uniform(rng, 0.35, 2.0)
+        section = Section(
+            width_mm=width, thickness_mm=log_uniform(rng, 0.07, min(0.4, width / 2.2))
+        )
+    grains = forms.count("7")
+    return [
+        (
+            chip_of_form(f, rng, None if f == "7" else section),
+            1 if f == "7" and grains > 1 else None,
+        )
+        for f in forms
+    ]
+
+
+def _give_metal(
+    rng: np.random.Generator,
+    chips: list[tuple[Chip, int | None]],
+    *,
+    side: Side,
+    mixed: bool,
+    job: Job | None,
+) -> tuple[Placed, ...]:
+    metals = families("metals", side)
+    names = sorted(metals)
+    main = job.metal if job else str(rng.choice(names))
+    second = str(rng.choice(names))
+    heat = 0.0
+    if rng.random() < 0.6:
+        heat = log_uniform(rng, 5.0, 110.0)
+    if job is not None:
+        heat = log_uniform(rng, *job.film_nm) if job.film_nm[1] > 0 else 0.0
+    n_factor = float(rng.uniform(0.9, 1.1))
+    placed = []
+    for number, (chip, population) in enumerate(chips, start=1):
+        metal = second if mixed and rng.random() < 0.4 else main
+        tinted = "film" in metals[metal] and heat > 0
+        mean = heat * float(rng.lognormal(0, 0.18)) if tinted else 0.0
+        film = Film(
+            mean_nm=mean,
+            slope_along=float(rng.normal(0, 0.25)),
+            slope_across=float(rng.normal(0, 0.15)),
+            ripple=wander(rng, np.linspace(0, 1, 60), 0.12, 0.08),
+            n_factor=n_factor,
+            spread=float(rng.uniform(0, 0.3)),
+        )
+        placed.append(
+            Placed(number=number, chip=chip, metal=metal, film=film, population=population)
+        )
+    return tuple(placed)
+
+
+def _draw_crumbs(
+    rng: np.random.Generator, sheet: SheetPlan, job: Job | None
+) -> tuple[Mesh | None, int]:
+    most = 20 if job else 45
+    count = int(rng.integers(0, most)) if rng.random() < 0.75 else 0
+    if not count:
+        return None, 0
+    x0, y0, x1, y1 = sheet.card_area
+    knot = np.array([rng.uniform(x0, x1), rng.uniform(y0, y1)])
+    bits = []
+    for _ in range(count):
+        near = rng.random() < 0.5
+        spot = knot + rng.normal(0, 15, 2) if near else rng.uniform([x0, y0], [x1, y1])
+        place = np.append(np.clip(spot, [x0, y0], [x1, y1]), 0.0)
+        bits.append(transform(crumb(rng), np.eye(3), place))
+    return join(bits), count
+
+
+def _draw_props(rng: np.random.Generator, floor: Floor, sheet: SheetPlan) -> tuple[Prop, ...]:
+    props = []
+    for _ in range(int(rng.choice([0, 1, 2], p=[0.6, 0.28, 0.12]))):
+        thing = distractor(rng, str(rng.choice(DISTRACTORS)))
+        shift = floor.place(thing.mesh.points, rng, sheet.card_area, overlap=False)
+        if shift is None:
+            continue
+        mesh = transform(thing.mesh, np.eye(3), shift)
+        floor.occupy(mesh.points)
+        props.append(
+            Prop(kind=thing.kind, mesh=mesh, rgb=thing.rgb, metallic=thing.metallic)
+        )
+    return tuple(props)
+
+
+def _draw_oil(rng: np.random.Generator, sheet: SheetPlan) -> tuple[OilSpot, ...]:
+    if rng.random() < 0.55:
+        return ()
+    x0, y0, x1, y1 = sheet.card_area
+    return tuple(
+        OilSpot(
+            x_mm=float(rng.uniform(x0, x1)),
+            y_mm=float(rng.uniform(y0, y1)),
+            radius_mm=log_uniform(rng, 1.0, 14.0),
+            darkening=float(rng.uniform(0.08, 0.3)),
+            seed=int(rng.integers(2**31)),
+        )
+        for _ in range(int(rng.integers(1, 6)))
+    )
+
+
+def _draw_light(rng: np.random.Generator, side: Side) -> Light:
+    name = str(rng.choice(sorted(families("lights", side))))
+    spec = families("lights", side)[name]
+    kelvin = float(rng.uniform(*spec["kelvin"]))
+    lamps = []
+    azimuth = rng.uniform(0, 360)
+    for k, lamp in enumerate(spec["lamps"]):
+        low, high = lamp["size"]
+        second = kelvin if k == 0 else float(np.clip(kelvin * rng.lognormal(0, 0.12), 2700, 7500))
+        lamps.append(
+            Lamp(
+                azimuth_deg=float((azimuth + k * rng.uniform(70, 180)) % 360),
+                elevation_deg=float(rng.uniform(*lamp["elevation"])),
+                size_deg=(float(rng.uniform(low, high)), float(rng.uniform(low, high))),
+                share=float(lamp["share"]),
+                kelvin=second,
+            )
+        )
+    gradient = rng.normal(0, 0.06, 2).clip(-0.15, 0.15)
+    return Light(
+        family=name,
+        kelvin=kelvin,
+        lamps=tuple(lamps),
+        ceiling=float(spec["ceiling"] * rng.uniform(0.6, 1.3)),
+        walls=float(spec["walls"] * rng.uniform(0.6, 1.3)),
+        gradient=(float(gradient[0]), float(gradient[1])),
+        seed=int(rng.integers(2**31)),
+    )
+
+
+#: Widest picture of the set in pixels: about 8 megapixels at 4 to 3.
+_WIDEST_PX = 3280
+
+
+def _draw_view(
+    rng: np.random.Generator,
+    sheet: SheetPlan,
+    chips: tuple[Placed, ...],
+    camera: dict[str, Any],
+    side: Side,
+) -> View:
+    """Framing that holds the wanted density: whole card, or closer if that is too wide."""
+    density = log_uniform(rng, *span("px_per_mm", side))
+    card_w, card_h = sheet.size_mm
+    wanted = max(card_w, card_h * 4 / 3) * rng.uniform(1.06, 1.3)
+    width_px = int(min(density * wanted, _WIDEST_PX) // 8 * 8)
+    density = min(density, width_px / (0.85 * card_w))
+    height_px = width_px * 3 // 4 // 2 * 2
+    view_mm = width_px / density
+    x0, y0, x1, y1 = sheet.card_area
+    middle = np.array([(x0 + x1) / 2, (y0 + y1) / 2])
+    if chips and view_mm < card_w:
+        heart = np.mean([p.chip.line.mean(axis=0)[:2] for p in chips], axis=0)
+        middle = 0.6 * middle + 0.4 * heart
+    middle = middle + rng.normal(0, 0.015 * view_mm, 2)
+    fov = rng.uniform(*camera["fov_deg"])
+    distance = view_mm / 2 / np.tan(np.radians(fov) / 2)
+    low, high = span("tilt_deg", side)
+    tilt = np.radians(min(high, low + abs(rng.normal(0, 9.0))))
+    lean = rng.uniform(0, 2 * np.pi)
+    eye = np.append(middle, 0.0) + distance * np.array(
+        [np.sin(tilt) * np.cos(lean), np.sin(tilt) * np.sin(lean), np.cos(tilt)]
+    )
+    roll = np.radians(rng.normal(0, 7)) + (np.pi if rng.random() < 0.3 else 0.0)
+    return View(
+        eye=(float(eye[0]), float(eye[1]), float(eye[2])),
+        target=(float(middle[0]), float(middle[1]), 0.0),
+        up=(float(-np.sin(roll)), float(np.cos(roll)), 0.0),
+        fov_deg=float(fov),
+        size_px=(width_px, height_px),
+    )

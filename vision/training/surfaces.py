@@ -1,0 +1,153 @@
+"""Pictures that the renderer wraps round things: metal slopes, bench, oil, the room."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+from scipy.ndimage import gaussian_filter
+
+from vision.training.films import planck_rgb
+from vision.training.sweep import TEXTURE_TILE_MM
+
+if TYPE_CHECKING:
+    import numpy.typing as npt
+
+    from vision.training.scenes import Light, OilSpot
+    from vision.training.view import View
+
+__all__ = ["bench_texture", "oil_cover", "room", "slope_map"]
+
+_TILE_PX = 512
+
+
+def slope_map(
+    rng: np.random.Generator, *, along_mm: float, across_mm: float, slope: float
+) -> npt.NDArray[np.float32]:
+    """Normal map of a rough metal side, repeating every ``TEXTURE_TILE_MM``.
+
+    Parameters
+    ----------
+    along_mm, across_mm : correlation lengths; lamellae are short along the chip and
+        wide across it, streaks the other way round.
+    slope : root mean square slope (tangent of the facet angle).
+
+    Returns
+    -------
+    (512, 512, 3) float32 in 0...1, the usual coding of a normal.
+    """
+    px = _TILE_PX / TEXTURE_TILE_MM
+    noise = rng.normal(size=(_TILE_PX, _TILE_PX))
+    height = gaussian_filter(noise, (across_mm * px / 2, along_mm * px / 2), mode="wrap")
+    dv, du = (
+        (np.roll(height, -1, axis) - np.roll(height, 1, axis)) / 2 for axis in (0, 1)
+    )
+    scale = slope / np.sqrt(np.mean(du**2 + dv**2))
+    normal = np.stack([-du * scale, -dv * scale, np.ones_like(du)], axis=2)
+    normal /= np.linalg.norm(normal, axis=2, keepdims=True)
+    return np.asarray(normal * 0.5 + 0.5, dtype=np.float32)
+
+
+def bench_texture(
+    rng: np.random.Generator, rgb: tuple[float, float, float], grain: float
+) -> npt.NDArray[np.float32]:
+    """Reflectance of the table round the card: a base colour with grain and stains."""
+    fine = gaussian_filter(rng.normal(size=(512, 512)), (0.8, 6.0), mode="wrap")
+    coarse = gaussian_filter(rng.normal(size=(512, 512)), 30, mode="wrap")
+    change = 1 + grain * (0.6 * fine / fine.std() + 0.5 * coarse / coarse.std())
+    return np.asarray(np.clip(np.array(rgb) * change[:, :, None], 0.005, 0.9), np.float32)
+
+
+def oil_cover(
+    spots: tuple[OilSpot, ...], size_mm: tuple[float, float], px_per_mm: float
+) -> tuple[npt.NDArray[np.float32], npt.NDArray[np.float32]]:
+    """Share of light that the oily sheet still returns, and where it shines.
+
+    Returns
+    -------
+    keep, gloss : (H, W) float32 over the card, 1 and 0 where dry.
+    """
+    shape = (round(size_mm[1] * px_per_mm), round(size_mm[0] * px_per_mm))
+    keep = np.ones(shape, dtype=np.float32)
+    gloss = np.zeros(shape, dtype=np.float32)
+    y, x = np.mgrid[: shape[0], : shape[1]] / px_per_mm
+    for spot in spots:
+        rng = np.random.default_rng(spot.seed)
+        dx, dy = x - spot.x_mm, -y - spot.y_mm
+        angle, distance = np.arctan2(dy, dx), np.hypot(dx, dy)
+        rim = np.full(shape, spot.radius_mm)
+        for lobes in range(2, 7):
+            rim = rim * (1 + rng.normal(0, 0.12) * np.sin(lobes * angle + rng.uniform(0, 6)))
+        inside = 1 / (1 + np.exp((distance - rim) / (0.03 * spot.radius_mm + 0.12)))
+        keep *= (1 - spot.darkening * inside).astype(np.float32)
+        gloss = np.maximum(gloss, (0.5 * inside).astype(np.float32))
+    return keep, gloss
+
+
+def room(light: Light, view: View, size: int = 256) -> npt.NDArray[np.float32]:
+    """Panorama of the room round the card, radiance by direction.
+
+    The sum of all light on a level sheet is pi, so a white sheet has radiance 1. The
+    person with the phone stands in it: flat chips mirror them, which is why bright
+    metal so often looks dark on paper.
+
+    Returns
+    -------
+    (size, 2 size, 3) float32; column is azimuth (0 in the middle of the left half's
+    start, see ``direction``), row is the angle from the zenith.
+    """
+    direction = _directions(size)
+    rng = np.random.default_rng(light.seed)
+    elevation = np.degrees(np.arcsin(direction[:, :, 2].clip(-1, 1)))
+    azimuth = np.degrees(np.arctan2(direction[:, :, 1], direction[:, :, 0]))
+    blend = 1 / (1 + np.exp(-(elevation - 42) / 3))
+    base = light.walls * (1 - blend) + light.ceiling * blend
+    clutter = gaussian_filter(rng.normal(size=base.shape), (size / 40, size / 25), mode="wrap")
+    base = base * np.exp(0.45 * clutter / clutter.std())
+    base = np.where(elevation < 0, 0.06, base)
+    white = planck_rgb(light.kelvin)
+    picture = base[:, :, None] * np.ones(3)
+    area = _pixel_solid_angle(size)
+    level = np.maximum(direction[:, :, 2], 0) * area
+    for lamp in light.lamps:
+        off = (azimuth - lamp.azimuth_deg + 180) % 360 - 180
+        off = off * np.cos(np.radians(lamp.elevation_deg))
+        u = np.abs(off) / (lamp.size_deg[0] / 2)
+        v = np.abs(elevation - lamp.elevation_deg) / (lamp.size_deg[1] / 2)
+        shape = 1 / (1 + np.exp((np.maximum(u, v) - 1) * 25))
+        shape = np.where(elevation > 0, shape, 0)
+        power = lamp.share * np.pi / max(float((shape * level).sum()), 1e-9)
+        picture += (power * shape)[:, :, None] * (planck_rgb(lamp.kelvin) / white)
+    picture *= _person(direction, view)[:, :, None]
+    total = (picture * level[:, :, None]).sum(axis=(0, 1)).mean()
+    return np.asarray(picture * np.pi / total, dtype=np.float32)
+
+
+def _directions(size: int) -> npt.NDArray[np.float64]:
+    row, column = np.mgrid[:size, : 2 * size]
+    polar = (row + 0.5) / size * np.pi
+    phi = (column + 0.5) / size * np.pi
+    return np.stack(
+        [np.sin(phi) * np.sin(polar), np.cos(phi) * np.sin(polar), np.cos(polar)], axis=2
+    )
+
+
+def _pixel_solid_angle(size: int) -> npt.NDArray[np.float64]:
+    polar = (np.arange(size) + 0.5) / size * np.pi
+    step = np.pi / size
+    return np.asarray(np.tile((np.sin(polar) * step * step)[:, None], (1, 2 * size)))
+
+
+def _person(direction: npt.NDArray[np.float64], view: View) -> npt.NDArray[np.float64]:
+    """Dimming by the phone with its hands and by the body behind it."""
+    toward = -view.axes()[2]
+    down = view.axes()[1]
+    angle = np.degrees(np.arccos((direction @ toward).clip(-1, 1)))
+    phone = 1 / (1 + np.exp((angle - 9) / 0.8))
+    side = down - down[2] * np.array([0, 0, 1.0])
+    side = side / max(float(np.linalg.norm(side)), 1e-9)
+    flat = direction[:, :, :2] @ side[:2]
+    elevation = np.degrees(np.arcsin(direction[:, :, 2].clip(-1, 1)))
+    facing = np.degrees(np.arccos((flat / np.maximum(np.hypot(*np.moveaxis(direction[:, :, :2], 2, 0)), 1e-6)).clip(-1, 1)))
+    body = (1 / (1 + np.exp((facing - 22) / 2))) * (1 / (1 + np.exp((elevation - 65) / 3)))
+    return np.asarray((1 - 0.9 * phone) * (1 - 0.75 * body))
