@@ -71,7 +71,7 @@ class AppError(Exception):
         self.detail = detail
 
 
-class UsageInvalid(AppError):  # noqa: N818 - named after what is wrong, like the cores' errors
+class UsageInvalid(AppError):  # noqa: N818
     """Options that do not go together."""
 
     code = "usage-invalid"

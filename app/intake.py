@@ -7,17 +7,23 @@ from __future__ import annotations
 
 import hashlib
 import re
-from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from app.errors import PhotoNotFound
 from app.place import without_place
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
 
 __all__ = ["PHOTO_SUFFIXES", "Incoming", "find_photos", "from_upload", "read_file", "safe_name"]
 
 #: Names taken from a folder; a file named outright may be called anything.
 PHOTO_SUFFIXES = (".jpg", ".jpeg", ".png", ".webp", ".heic", ".heif")
+
+_NAME_LENGTH = 80
+_SUFFIX_LENGTH = 8
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -40,7 +46,9 @@ def find_photos(paths: Iterable[Path]) -> list[Path]:
     found: dict[Path, None] = {}
     for path in paths:
         if path.is_dir():
-            inside = [p for p in path.iterdir() if p.suffix.lower() in PHOTO_SUFFIXES and p.is_file()]
+            inside = [
+                p for p in path.iterdir() if p.suffix.lower() in PHOTO_SUFFIXES and p.is_file()
+            ]
             visible = [p for p in inside if not p.name.startswith(".")]
             found.update(dict.fromkeys(sorted(visible, key=_as_counted) or [path]))
         else:
@@ -85,7 +93,7 @@ def safe_name(name: str) -> str:
     """
     last = re.split(r"[/\\]", name)[-1]
     printable = "".join(c for c in last if c.isprintable()).strip(" .")
-    if len(printable) > 80:
-        stem, dot, suffix = printable.rpartition(".")
-        printable = f"{stem[: 79 - len(suffix)]}.{suffix}" if dot and len(suffix) < 8 else printable[:80]
+    if len(printable) > _NAME_LENGTH:
+        suffix = Path(printable).suffix[:_SUFFIX_LENGTH]
+        printable = printable[: _NAME_LENGTH - len(suffix)] + suffix
     return printable or "photo"

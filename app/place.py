@@ -24,6 +24,8 @@ _XMP_GPS = re.compile(
     rb"(?:exif:GPS\w+|GPS\w+|Iptc4xmp\w*:Location\w*|photoshop:(?:City|State|Country))"
     rb"(?:\s*=\s*\"([^\"]*)\"|\s*=\s*'([^']*)'|[^<>]*>([^<]*)<)"
 )
+_LONG = 4  # TIFF type of a 32-bit number
+_FIELD_BYTES = 4  # a longer value stands elsewhere
 _MAX_ENTRIES = 512  # a directory with more is damaged
 
 
@@ -62,14 +64,16 @@ def _blank_tiff(data: bytearray, start: int, order: str) -> None:
     try:
         (first,) = struct.unpack_from(order + "I", data, start + 4)
         for tag, kind, _count, value_at in _entries(data, start, first, order):
-            if tag == _GPS_POINTER and kind == 4:
+            if tag == _GPS_POINTER and kind == _LONG:
                 (gps,) = struct.unpack_from(order + "I", data, value_at)
                 _blank_directory(data, start, gps, order)
     except (struct.error, IndexError):
         return  # four bytes that looked like a header by chance, or a damaged block
 
 
-def _entries(data: bytearray, start: int, offset: int, order: str) -> list[tuple[int, int, int, int]]:
+def _entries(
+    data: bytearray, start: int, offset: int, order: str
+) -> list[tuple[int, int, int, int]]:
     """Return (tag, type, count, position of the value field) of one directory."""
     (count,) = struct.unpack_from(order + "H", data, start + offset)
     if count > _MAX_ENTRIES:
@@ -86,7 +90,7 @@ def _blank_directory(data: bytearray, start: int, offset: int, order: str) -> No
     """Fill the values of every GPS entry, near or far, with zeros."""
     for _tag, kind, number, value_at in _entries(data, start, offset, order):
         size = _SIZES.get(kind, 0) * number
-        if size > 4:
+        if size > _FIELD_BYTES:
             (far,) = struct.unpack_from(order + "I", data, value_at)
             end = min(start + far + size, len(data))
             data[start + far : end] = bytes(max(end - start - far, 0))

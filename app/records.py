@@ -7,8 +7,10 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from datetime import datetime
-from typing import Any
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from datetime import datetime
 
 __all__ = ["EventRow", "JobRow", "PassRow", "PhotoRow"]
 

@@ -17,9 +17,19 @@ import platformdirs
 from app.errors import LogbookFull, SettingsInvalid
 from app.show import Units
 
-__all__ = ["Settings", "home", "load_settings", "save_settings", "update_settings"]
+__all__ = [
+    "CHECK_LINE_MM",
+    "Settings",
+    "home",
+    "is_check_line",
+    "load_settings",
+    "save_settings",
+    "update_settings",
+]
 
 FILE_NAME = "settings.json"
+#: Range, in mm, of what the 100 mm line of a card can measure on a sound print.
+CHECK_LINE_MM = (80.0, 120.0)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -34,18 +44,30 @@ class Settings:
     check_line_mm: float = 100.0
 
     def __post_init__(self) -> None:
-        if not isinstance(self.units, Units):
-            raise SettingsInvalid(f"“units” is {self.units!r}")
-        if self.job_id is not None and (not isinstance(self.job_id, int) or self.job_id < 1):
+        if self.job_id is not None and not _is_row_number(self.job_id):
             raise SettingsInvalid(f"“job_id” is {self.job_id!r}")
-        if not isinstance(self.check_line_mm, int | float) or not 80 <= self.check_line_mm <= 120:
+        if not is_check_line(self.check_line_mm):
             raise SettingsInvalid(f"“check_line_mm” is {self.check_line_mm!r}, not 80 to 120")
+
+
+def _is_row_number(value: object) -> bool:
+    return isinstance(value, int) and value >= 1
+
+
+def is_check_line(value: object) -> bool:
+    """Whether a 100 mm line can measure this, in mm; farther off, the print went wrong."""
+    low, high = CHECK_LINE_MM
+    return isinstance(value, int | float) and low <= value <= high
 
 
 def home() -> Path:
     """Return the data folder; it is made when first asked for."""
     chosen = os.environ.get("BLUECURL_HOME")
-    folder = Path(chosen) if chosen else Path(platformdirs.user_data_dir("bluecurl", appauthor=False))
+    folder = (
+        Path(chosen)
+        if chosen
+        else Path(platformdirs.user_data_dir("bluecurl", appauthor=False))
+    )
     try:
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as error:
@@ -72,7 +94,9 @@ def load_settings() -> Settings:
         raise SettingsInvalid(str(error)) from error
     if not isinstance(stored, dict):
         raise SettingsInvalid("it does not hold named values")
-    known = {field.name: stored[field.name] for field in fields(Settings) if field.name in stored}
+    known = {
+        field.name: stored[field.name] for field in fields(Settings) if field.name in stored
+    }
     if "units" in known:
         try:
             known["units"] = Units(known["units"])
@@ -92,7 +116,7 @@ def save_settings(settings: Settings) -> None:
         raise LogbookFull(f"{path}: {error.strerror}") from error
 
 
-def update_settings(**changes: Any) -> Settings:  # noqa: ANN401 - checked by the record itself
+def update_settings(**changes: Any) -> Settings:  # noqa: ANN401
     """Change some settings, store them and return the result."""
     settings = replace(load_settings(), **changes)
     save_settings(settings)

@@ -8,9 +8,11 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Mapping
 from enum import StrEnum
-from typing import Any
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
 
 __all__ = [
     "Units",
@@ -52,6 +54,7 @@ _UNITS: dict[str, tuple[str, float, int, int]] = {
 }
 _DECIMALS: dict[str, int] = {"rev/min": 0, "°C": 0, "°": 0, "nm": 0, "%": 0, "s": 0}
 
+_NOTHING = "\N{EN DASH}"
 _NUMBER = re.compile(r"[+-]?(\d+([.,]\d*)?|[.,]\d+)")
 
 
@@ -90,15 +93,15 @@ def quantity(value: float | None, unit: str | None, units: Units = Units.METRIC)
     Trailing zeros go, because a dial is set to 0.06, not to 0.060.
     """
     if value is None:
-        return "–"
+        return _NOTHING
     if not unit:
         return f"{value:g}"
     shown, name = convert(value, unit, units)
+    decimals = _DECIMALS.get(unit, 2)
     if unit in _UNITS:
-        decimals = _UNITS[unit][3 if units is Units.INCH else 2]
-    else:
-        decimals = _DECIMALS.get(unit, 2)
-    if shown and abs(shown) < 10.0**-decimals:
+        _, _, in_metric, in_inch = _UNITS[unit]
+        decimals = in_inch if units is Units.INCH else in_metric
+    if shown and abs(shown) < 10.0**-decimals:  # too small for that: keep two digits
         decimals = 1 - math.floor(math.log10(abs(shown)))
     text = _plain(shown, decimals)
     if "." in text:
@@ -107,7 +110,11 @@ def quantity(value: float | None, unit: str | None, units: Units = Units.METRIC)
 
 
 def about(
-    measured: Mapping[str, Any] | None, unit: str, units: Units = Units.METRIC, *, spread: bool = False
+    measured: Mapping[str, Any] | None,
+    unit: str,
+    units: Units = Units.METRIC,
+    *,
+    spread: bool = False,
 ) -> str:
     """Return a measured value with as many digits as its uncertainty carries.
 
@@ -129,7 +136,7 @@ def about(
     measured. Half a unit rounds to even, as Python does.
     """
     if measured is None or measured.get("value") is None:
-        return "–"
+        return _NOTHING
     value, name = convert(float(measured["value"]), unit, units)
     u, _ = convert(float(measured.get("u") or 0.0), unit, units)
     decimals = -math.floor(math.log10(u)) if u > 0 else 2
@@ -185,10 +192,11 @@ def lab_to_hex(lab: tuple[float, float, float] | list[float]) -> str:
         white * (t**3 if t > 6 / 29 else 3 * (6 / 29) ** 2 * (t - 4 / 29))
         for white, t in zip((0.95047, 1.0, 1.08883), f, strict=True)
     )
+    toe = 0.0031308  # end of the straight part of the sRGB curve
     linear = (
         3.2404542 * x - 1.5371385 * y - 0.4985314 * z,
         -0.9692660 * x + 1.8760108 * y + 0.0415560 * z,
         0.0556434 * x - 0.2040259 * y + 1.0572252 * z,
     )
-    coded = (12.92 * c if c <= 0.0031308 else 1.055 * c ** (1 / 2.4) - 0.055 for c in linear)
+    coded = (12.92 * c if c <= toe else 1.055 * c ** (1 / 2.4) - 0.055 for c in linear)
     return "#" + "".join(f"{round(255 * min(max(c, 0.0), 1.0)):02x}" for c in coded)

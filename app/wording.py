@@ -196,22 +196,32 @@ NOTICED_WORDS: tuple[str, ...] = (
 
 #: Usual shop rules, common practice; the manual and local rules come first.
 CAUTIONS: tuple[str, ...] = (
-    "Stop the spindle before you fetch chips. They are hot and razor sharp: brush or hook, "
-    "never a hand or a rag.",
+    (
+        "Stop the spindle before you fetch chips. They are hot and razor sharp: use a "
+        "brush or a hook, never a hand or a rag."
+    ),
     "Eye protection on. No gloves, loose sleeves, rings or long hair near a turning spindle.",
     "Long strings wrap round the work and whip. Stop, then clear them.",
-    "Fine titanium and magnesium chips burn. Keep them few, dry and away from sparks; never "
-    "put water on burning metal; dry sand or a class D powder within reach.",
-    "The manual of your lathe, your local rules and trained practice come before anything "
-    "said here. This program suggests; you decide.",
+    (
+        "Fine titanium and magnesium chips burn. Keep them few, dry and away from sparks; never "
+        "put water on burning metal; dry sand or a class D powder within reach."
+    ),
+    (
+        "The manual of your lathe, your local rules and trained practice come before anything "
+        "said here. This program suggests; you decide."
+    ),
 )
 
 LIMITS_OF_METHOD: tuple[str, ...] = (
     "It sees the chips, not the cut: it cannot see chatter marks, a loose tool or a bent bar.",
-    "Sizes need the printed card, flat and in the plane of the chips. A tall nest lies nearer "
-    "to the camera than the card.",
-    "Tint tells of the hottest moment of the chip in air. It says nothing about aluminium and "
-    "brass, and coolant or oil shift it.",
+    (
+        "Sizes need the printed card, flat and in the plane of the chips. A tall nest lies "
+        "nearer to the camera than the card."
+    ),
+    (
+        "Tint tells of the hottest moment of the chip in air. It says nothing about aluminium "
+        "and brass, and coolant or oil shift it."
+    ),
     "A word such as “long” is ours in millimetres; the standard gives words only.",
     "Cutting forces come from published tables. Real ones differ by a third either way.",
 )

@@ -40,7 +40,7 @@ def rng():
 
 @pytest.fixture(scope="session")
 def colour_science():
-    """The colour-science library; it warns on import that it cannot draw, which nobody asks of it."""
+    """colour-science; on import it warns that it cannot draw, which nobody asks of it."""
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")
         import colour

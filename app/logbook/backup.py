@@ -106,8 +106,8 @@ def _unpack(source: Path, room: Path) -> None:
             if packed.testzip() is not None:
                 raise BackupInvalid("it is damaged")
             for name in packed.namelist():
-                parts = Path(name).parts
-                in_folder = len(parts) == 2 and parts[0] in _FOLDERS
+                folder, _, file_name = name.rpartition("/")
+                in_folder = folder in _FOLDERS and file_name == Path(file_name).name
                 if in_folder or name in {DATABASE_NAME, _SETTINGS}:
                     packed.extract(name, room)
     except (OSError, KeyError, ValueError, zipfile.BadZipFile) as error:
@@ -131,7 +131,13 @@ def _check_database(path: Path) -> None:
 
 def _set_aside(folder: Path) -> Path | None:
     """Move the present content out of the way, in one folder beside the rest."""
-    names = [DATABASE_NAME, f"{DATABASE_NAME}-wal", f"{DATABASE_NAME}-shm", _SETTINGS, *_FOLDERS]
+    names = [
+        DATABASE_NAME,
+        f"{DATABASE_NAME}-wal",
+        f"{DATABASE_NAME}-shm",
+        _SETTINGS,
+        *_FOLDERS,
+    ]
     present = [folder / name for name in names if (folder / name).exists()]
     if not present:
         return None

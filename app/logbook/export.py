@@ -6,10 +6,11 @@ import csv
 import io
 from dataclasses import asdict
 from datetime import datetime
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from app.logbook.store import Logbook
-from app.records import JobRow, PassRow
+if TYPE_CHECKING:
+    from app.logbook.store import Logbook
+    from app.records import JobRow, PassRow
 
 __all__ = ["LOG_SCHEMA", "log_csv", "log_json", "pass_flat"]
 
@@ -95,7 +96,7 @@ def log_csv(logbook: Logbook, job_id: int | None = None) -> str:
     return out.getvalue()
 
 
-def _cell(value: Any) -> Any:  # noqa: ANN401 - a cell holds anything
+def _cell(value: Any) -> Any:  # noqa: ANN401
     """Return a cell that no table program takes for a formula."""
     if isinstance(value, str) and value[:1] in "=+-@\t\r":
         return "'" + value

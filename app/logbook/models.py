@@ -5,7 +5,16 @@ from __future__ import annotations
 from datetime import UTC, datetime
 from typing import Any
 
-from sqlalchemy import JSON, DateTime, Dialect, ForeignKey, Index, String, TypeDecorator, UniqueConstraint
+from sqlalchemy import (
+    JSON,
+    DateTime,
+    Dialect,
+    ForeignKey,
+    Index,
+    String,
+    TypeDecorator,
+    UniqueConstraint,
+)
 from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column
 
 __all__ = ["SCHEMA_VERSION", "Base", "Event", "Job", "Pass", "Photo", "UtcDateTime"]
@@ -78,7 +87,10 @@ class Pass(Base):
     """One pass inside a job."""
 
     __tablename__ = "pass"
-    __table_args__ = (UniqueConstraint("job_id", "number"), Index("ix_pass_photo", "photo_sha256"))
+    __table_args__ = (
+        UniqueConstraint("job_id", "number"),
+        Index("ix_pass_photo", "photo_sha256"),
+    )
 
     id: Mapped[int] = mapped_column(primary_key=True)
     job_id: Mapped[int] = mapped_column(ForeignKey("job.id"))

@@ -8,12 +8,10 @@ is kept as an event that can be taken back.
 from __future__ import annotations
 
 import shutil
-import sqlite3
-from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from sqlalchemy import Engine, create_engine, event, func, inspect, select
 from sqlalchemy.exc import DatabaseError, IntegrityError, OperationalError
@@ -27,9 +25,14 @@ from app.errors import (
     LogbookNoRow,
     LogbookTooNew,
 )
-from app.intake import Incoming
 from app.logbook.models import SCHEMA_VERSION, Base, Event, Job, Pass, Photo
 from app.records import EventRow, JobRow, PassRow, PhotoRow
+
+if TYPE_CHECKING:
+    import sqlite3
+    from collections.abc import Callable, Iterator
+
+    from app.intake import Incoming
 
 __all__ = ["DATABASE_NAME", "Logbook"]
 
@@ -39,8 +42,8 @@ PICTURE_FOLDER = "pictures"
 BUSY_TIMEOUT_S = 5.0
 
 Json = dict[str, Any]
-RowT = TypeVar("RowT", Job, Pass)
-_TABLES: dict[str, type[Job] | type[Pass]] = {"job": Job, "pass": Pass}
+RowT = TypeVar("RowT", bound=Base)
+_TABLES: dict[str, type[Job | Pass]] = {"job": Job, "pass": Pass}
 
 
 def _utc_now() -> datetime:
@@ -129,7 +132,9 @@ class Logbook:
 
     def add_pass(self, job_id: int, *, cut: Json, **columns: Any) -> PassRow:  # noqa: ANN401
         """Append a pass to a job and return it with its number."""
-        highest = select(func.coalesce(func.max(Pass.number), 0) + 1).where(Pass.job_id == job_id)
+        highest = select(func.coalesce(func.max(Pass.number), 0) + 1).where(
+            Pass.job_id == job_id
+        )
         with self._session() as session:
             row = Pass(
                 **{"told": {}, "versions": {}, **columns},
@@ -155,7 +160,9 @@ class Logbook:
         if job_id is not None:
             query = query.where(Pass.job_id == job_id)
         if not with_deleted:
-            query = query.join(Job).where(Pass.deleted_at_utc.is_(None), Job.deleted_at_utc.is_(None))
+            query = query.join(Job).where(
+                Pass.deleted_at_utc.is_(None), Job.deleted_at_utc.is_(None)
+            )
         with self._session() as session:
             return [_pass_row(row) for row in session.scalars(query)]
 
@@ -195,7 +202,9 @@ class Logbook:
         Taking back a new job or pass marks it as deleted.
         """
         with self._session() as session:
-            query = select(Event).where(Event.undone.is_(False)).order_by(Event.id.desc()).limit(1)
+            query = (
+                select(Event).where(Event.undone.is_(False)).order_by(Event.id.desc()).limit(1)
+            )
             latest = session.scalars(query).first()
             if latest is None:
                 return None
@@ -328,7 +337,7 @@ def _to_json(values: Json) -> Json:
     return {k: v.isoformat() if isinstance(v, datetime) else v for k, v in values.items()}
 
 
-def _from_json(name: str, value: Any) -> Any:  # noqa: ANN401 - any column
+def _from_json(name: str, value: Any) -> Any:  # noqa: ANN401
     if name.endswith("_utc") and isinstance(value, str):
         return datetime.fromisoformat(value)
     return value

@@ -68,7 +68,9 @@ def _flipped_byte(path, good):
     data = bytearray(good.read_bytes())
     with zipfile.ZipFile(good) as packed:
         info = packed.getinfo(next(n for n in packed.namelist() if n.startswith("photos/")))
-    data[info.header_offset + 30 + len(info.filename) + 2] ^= 0xFF  # 30: fixed part of a local header
+    data[info.header_offset + 30 + len(info.filename) + 2] ^= (
+        0xFF  # 30: fixed part of a local header
+    )
     path.write_bytes(bytes(data))
 
 

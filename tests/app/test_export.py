@@ -15,13 +15,21 @@ def _book(tmp_path, name="Bolt"):
     job = book.add_job(name, work={"material": "304"}, edge={"material": "HSS"}, lathe={})
     book.add_pass(
         job.id,
-        cut={"direction": "along", "spindle_rev_min": 430, "feed_mm_rev": 0.06, "depth_mm": 0.25},
+        cut={
+            "direction": "along",
+            "spindle_rev_min": 430,
+            "feed_mm_rev": 0.06,
+            "depth_mm": 0.25,
+        },
         reading={
             "usable": "yes",
             "form": {"code": "2.1", "share": 0.9, "sure": True},
             "heat": {"tint": "straw"},
         },
-        advice={"verdict": "change", "change": {"lever": "feed", "from": 0.06, "to": 0.1, "unit": "mm/rev"}},
+        advice={
+            "verdict": "change",
+            "change": {"lever": "feed", "from": 0.06, "to": 0.1, "unit": "mm/rev"},
+        },
     )
     return book
 
@@ -33,7 +41,12 @@ def test_csv_has_units_in_its_headers_and_the_values(tmp_path):
     assert row["depth_mm"] == "0.25"
     assert row["spindle_rev_min"] == "430"
     assert (row["form"], row["tint"], row["verdict"]) == ("2.1", "straw", "change")
-    assert (row["lever"], row["from"], row["to"], row["unit"]) == ("feed", "0.06", "0.1", "mm/rev")
+    assert (row["lever"], row["from"], row["to"], row["unit"]) == (
+        "feed",
+        "0.06",
+        "0.1",
+        "mm/rev",
+    )
     assert row["followed"] == ""
     book.close()
 

@@ -51,7 +51,9 @@ def test_a_damaged_file_says_so(data_home, stored):
 
 def test_a_crash_while_writing_leaves_the_old_file(data_home, monkeypatch):
     save_settings(Settings(job_id=3))
-    monkeypatch.setattr("pathlib.Path.replace", lambda *_: (_ for _ in ()).throw(OSError(28, "full")))
+    monkeypatch.setattr(
+        "pathlib.Path.replace", lambda *_: (_ for _ in ()).throw(OSError(28, "full"))
+    )
     with pytest.raises(Exception, match="full"):
         save_settings(Settings(job_id=4))
     assert json.loads((data_home / "settings.json").read_text())["job_id"] == 3

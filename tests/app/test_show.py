@@ -1,4 +1,4 @@
-"""Numbers to text and back. Expected values: exact definitions of inch and pound, worked by hand."""
+"""Numbers to text and back. Expected: exact definitions of inch and pound, worked by hand."""
 
 from __future__ import annotations
 
@@ -37,7 +37,9 @@ def test_decimal_comma_and_point(text, expected):
     assert parse_number(text) == expected
 
 
-@pytest.mark.parametrize("text", ["", "abc", "1,234.5", "1.2.3", "nan", "inf", "1e3", "12 mm", "0x10"])
+@pytest.mark.parametrize(
+    "text", ["", "abc", "1,234.5", "1.2.3", "nan", "inf", "1e3", "12 mm", "0x10"]
+)
 def test_what_is_no_plain_number_is_refused(text):
     with pytest.raises(ValueError, match="not a number"):
         parse_number(text)
@@ -81,7 +83,7 @@ def test_inch_units(value, unit, inch_text):
         (0.3, "mm", "0.3 mm"),
         (900, "rev/min", "900 rev/min"),
         (0.0004, "mm/rev", "0.0004 mm/rev"),
-        (None, "mm", "–"),
+        (None, "mm", "\N{EN DASH}"),
         (0, "mm", "0 mm"),
         (-0.05, "mm", "\N{MINUS SIGN}0.05 mm"),
         (3, None, "3"),
@@ -99,8 +101,8 @@ def test_set_values(value, unit, text):
         ({"value": 1.1234, "u": 0.05}, "1.12 mm"),
         ({"value": 184.0, "u": 20.0}, "180 mm"),
         ({"value": 12.4, "u": 0.3, "bound": "at_least"}, "at least 12.4 mm"),
-        (None, "–"),
-        ({"value": None, "u": None}, "–"),
+        (None, "\N{EN DASH}"),
+        ({"value": None, "u": None}, "\N{EN DASH}"),
     ],
 )
 def test_digits_follow_the_uncertainty(measured, text):
@@ -118,7 +120,9 @@ def test_spread_is_two_u():
 )
 def test_entered_values_come_back(value, unit, units):
     shown, _ = convert(value, unit, units)
-    assert metric(shown, unit, units) == pytest.approx(value, rel=1e-12)  # two roundings of a float
+    assert metric(shown, unit, units) == pytest.approx(
+        value, rel=1e-12
+    )  # two roundings of a float
 
 
 @given(st.floats(1e-2, 1e4), st.floats(1e-3, 1e2))
@@ -129,7 +133,8 @@ def test_text_is_within_the_uncertainty(value, u):
 
 # Tolerance: both round to whole steps of 255, so they may differ by one.
 @pytest.mark.parametrize(
-    "lab", [(61.2, -0.3, 19.8), (50.0, 0.0, 0.0), (38.0, 14.0, -42.0), (95.0, 1.0, -2.0), (5, 0, 0)]
+    "lab",
+    [(61.2, -0.3, 19.8), (50.0, 0.0, 0.0), (38.0, 14.0, -42.0), (95.0, 1.0, -2.0), (5, 0, 0)],
 )
 def test_swatch_agrees_with_colour_science(lab, colour_science):
     colour = colour_science

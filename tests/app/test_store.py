@@ -1,4 +1,4 @@
-"""Logbook: what goes in comes out, nothing is lost by deleting, every decision can be undone."""
+"""Logbook: what goes in comes out, deleting loses nothing, every decision can be undone."""
 
 from __future__ import annotations
 
@@ -126,7 +126,10 @@ def test_filling_a_draft_is_no_decision(logbook, job):
 @given(
     st.lists(
         st.fixed_dictionaries(
-            {"followed": st.sampled_from([None, True, False]), "outcome": st.none() | st.text(max_size=9)}
+            {
+                "followed": st.sampled_from([None, True, False]),
+                "outcome": st.none() | st.text(max_size=9),
+            }
         ),
         min_size=1,
         max_size=5,
@@ -154,7 +157,11 @@ def test_the_same_photo_is_stored_once(logbook, tmp_path):
 
 
 def test_unknown_rows_have_their_own_error(logbook):
-    for ask in (lambda: logbook.job(9), lambda: logbook.one_pass(9), lambda: logbook.photo("0" * 64)):
+    for ask in (
+        lambda: logbook.job(9),
+        lambda: logbook.one_pass(9),
+        lambda: logbook.photo("0" * 64),
+    ):
         with pytest.raises(LogbookNoRow):
             ask()
     with pytest.raises(LogbookNoRow):

@@ -1,4 +1,4 @@
-"""The guard against the network is itself guarded: without it, a test could phone home unseen."""
+"""The guard against the network is guarded: without it, a test could phone home unseen."""
 
 from __future__ import annotations
 

@@ -1,0 +1,64 @@
+"""The demo photos that come with the program; rendered, and everything about them invented."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from app.errors import PhotoNotFound
+from app.intake import PHOTO_SUFFIXES
+
+__all__ = ["Demo", "default_demo", "demos"]
+
+_HERE = Path(__file__).resolve().parent
+#: In an installed package, and in the source tree.
+_PLACES = (_HERE / "demo_images", _HERE.parent / "demo_images")
+
+
+@dataclass(frozen=True, slots=True)
+class Demo:
+    """A photo with the case it belongs to."""
+
+    name: str
+    photo: Path
+    case_path: Path
+
+    @property
+    def title(self) -> str:
+        """The name as words."""
+        words = self.name.replace("-", " ").replace("_", " ")
+        return words[:1].upper() + words[1:]
+
+    def case(self) -> dict[str, Any]:
+        """Return the cut that the photo is said to come from."""
+        return dict(json.loads(self.case_path.read_text(encoding="utf-8")))
+
+
+def demos() -> list[Demo]:
+    """Return all demo photos that have a case, by name."""
+    for folder in _PLACES:
+        found = [
+            Demo(photo.stem, photo, case)
+            for photo in sorted(folder.glob("*"))
+            if photo.suffix.lower() in PHOTO_SUFFIXES
+            and (case := photo.with_name(photo.stem + ".case.json")).exists()
+        ]
+        if found:
+            return found
+    return []
+
+
+def default_demo() -> Demo:
+    """Return the demo that is shown when nobody chooses.
+
+    Raises
+    ------
+    PhotoNotFound
+        If the demo photos are missing from this installation.
+    """
+    found = demos()
+    if not found:
+        raise PhotoNotFound("the demo photos are missing; install the program again")
+    return found[0]

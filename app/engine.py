@@ -1,0 +1,128 @@
+"""The one door from the app to the two cores: bytes and JSON in, JSON and pictures out.
+
+The cores are imported when they are first needed, because the reader brings large
+libraries and most commands do without them.
+"""
+
+# ruff: noqa: PLC0415 - see above
+
+from __future__ import annotations
+
+import contextlib
+import sys
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from vision.records import PhotoReading
+
+__all__ = [
+    "ReadPhoto",
+    "advise_case",
+    "combine",
+    "form_name",
+    "materials",
+    "picture",
+    "plan_case",
+    "read_bytes",
+]
+
+Json = dict[str, Any]
+Progress = Callable[[str, float], None]
+
+
+@dataclass(frozen=True, slots=True)
+class ReadPhoto:
+    """A reading as a record, for drawing and combining, and as JSON, for all else."""
+
+    record: PhotoReading
+    json: Json
+
+
+def read_bytes(
+    data: bytes,
+    name: str,
+    *,
+    px_per_mm: float | None = None,
+    check_line_mm: float = 100.0,
+    need_card: bool = False,
+    metal: str | None = None,
+    progress: Progress | None = None,
+) -> ReadPhoto:
+    """Read one photo; arguments and errors are those of ``vision.read_photo``.
+
+    Whatever a library prints goes to standard error, since standard output is data.
+    """
+    with contextlib.redirect_stdout(sys.stderr):
+        from vision import read_photo
+
+        record = read_photo(
+            data,
+            name=name,
+            px_per_mm=px_per_mm,
+            check_line_mm=check_line_mm,
+            need_card=need_card,
+            metal=metal,
+            progress=progress,
+        )
+    return _with_json(record)
+
+
+def combine(readings: Sequence[ReadPhoto]) -> ReadPhoto:
+    """Make one reading of several photos of the same pass."""
+    from vision import combine_readings
+
+    return _with_json(combine_readings([reading.record for reading in readings]))
+
+
+def _with_json(record: PhotoReading) -> ReadPhoto:
+    from vision.as_json import reading_json
+
+    return ReadPhoto(record, reading_json(record))
+
+
+def picture(
+    data: bytes, reading: ReadPhoto, *, max_side_px: int = 1600, focus: bool = False
+) -> bytes:
+    """Return the photo with outlines and numbers drawn in, as JPEG.
+
+    The photo's colour profile travels along, so that tints look as the camera meant.
+    """
+    from vision.overlay import draw_overlay, encode_jpeg
+    from vision.photo.decode import decode_photo
+
+    photo = decode_photo(data)
+    drawn = draw_overlay(photo.rgb, reading.record, max_side_px=max_side_px, focus=focus)
+    return encode_jpeg(drawn, icc=photo.icc)
+
+
+def advise_case(case: Json) -> Json:
+    """Return the advice (``bluecurl.advice/1``) for a case (``bluecurl.case/1``)."""
+    import advisor
+
+    return advisor.advice_json(advisor.advise(advisor.parse_case(case)))
+
+
+def plan_case(case: Json) -> Json:
+    """Return the pass plan (``bluecurl.plan/1``) for a case."""
+    import advisor
+
+    return advisor.plan_json(advisor.plan_passes(advisor.parse_case(case)))
+
+
+def materials() -> list[str]:
+    """Return the names of the metals that the tables know."""
+    import advisor
+
+    return list(advisor.material_names())
+
+
+def form_name(code: str | None) -> str:
+    """Return the shop words of a form or group code with the ISO code in brackets."""
+    from vision.terms import FORM_NAMES, GROUP_NAMES
+
+    if code is None:
+        return "no form"
+    words = FORM_NAMES.get(code) or GROUP_NAMES.get(code)
+    return f"{words} ({code})" if words else code

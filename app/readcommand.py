@@ -1,0 +1,159 @@
+"""What ``bluecurl read`` and ``bluecurl demo`` do with photos."""
+
+from __future__ import annotations
+
+import sys
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Literal
+
+from app.answers import Answers, json_line, load_case
+from app.engine import ReadPhoto, advise_case, combine, picture, read_bytes
+from app.errors import UsageInvalid
+from app.intake import Incoming, find_photos, read_file
+from app.plain import advice_lines, reading_lines
+from app.settings import is_check_line
+from app.show import Units
+from app.tables import reading_csv_header, reading_csv_rows
+from app.translate import metal_of, with_reading
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from app.demo import Demo
+
+__all__ = ["ReadOptions", "read_photos", "show_demo"]
+
+Json = dict[str, Any]
+
+#: Densities, in px/mm, that a photo of chips can have: a desk from afar, a microscope.
+PX_PER_MM = (0.5, 500.0)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ReadOptions:
+    """Options of ``read``; lengths in mm, density in px/mm.
+
+    Raises
+    ------
+    UsageInvalid
+        If a value cannot be right.
+    """
+
+    layout: Literal["json", "csv", "text"] = "text"
+    overlay: Path | None = None
+    px_per_mm: float | None = None
+    check_line_mm: float = 100.0
+    one_pass: bool = False
+    need_card: bool = False
+    units: Units = Units.METRIC
+
+    def __post_init__(self) -> None:
+        if self.px_per_mm is not None and not (PX_PER_MM[0] <= self.px_per_mm <= PX_PER_MM[1]):
+            raise UsageInvalid(f"--px-per-mm {self.px_per_mm:g} is not 0.5 to 500")
+        if not is_check_line(self.check_line_mm):
+            raise UsageInvalid(
+                f"--check-line-mm {self.check_line_mm:g} is not 80 to 120; print at 100 %"
+            )
+
+
+class _Run:
+    """One run of ``read``: the case, the options and where the answers go."""
+
+    def __init__(self, answers: Answers, case: Json | None, options: ReadOptions) -> None:
+        self.answers = answers
+        self.case = case
+        self.options = options
+        self.drawn: set[str] = set()
+
+    def read(self, photo: Incoming) -> ReadPhoto:
+        options = self.options
+        reading = read_bytes(
+            photo.data,
+            photo.name,
+            px_per_mm=options.px_per_mm,
+            check_line_mm=options.check_line_mm,
+            need_card=options.need_card,
+            metal=metal_of(self.case) if self.case else None,
+            progress=_progress(photo.name),
+        )
+        if options.overlay is not None:
+            self._draw(options.overlay, photo, reading)
+        return reading
+
+    def _draw(self, folder: Path, photo: Incoming, reading: ReadPhoto) -> None:
+        name = f"{Path(photo.name).stem}-chips.jpg"
+        if name in self.drawn:  # photos of the same name from two folders
+            name = f"{Path(photo.name).stem}-{photo.sha256[:8]}-chips.jpg"
+        self.drawn.add(name)
+        try:
+            folder.mkdir(parents=True, exist_ok=True)
+            (folder / name).write_bytes(picture(photo.data, reading))
+        except OSError as error:
+            raise UsageInvalid(
+                f"cannot write to {folder}: {error.strerror or error}"
+            ) from error
+
+    def give(self, reading: ReadPhoto) -> None:
+        layout = self.options.layout
+        if layout == "json":
+            self.answers.say(json_line(reading.json))
+        elif layout == "csv":
+            for row in reading_csv_rows(reading.json):
+                self.answers.say(row)
+        else:
+            self.answers.say("\n".join(reading_lines(reading.json, self.options.units)))
+            if self.case is not None:
+                advice = advise_case(with_reading(self.case, reading.json))
+                self.answers.say("\n".join(advice_lines(advice, self.options.units)))
+
+
+def read_photos(
+    answers: Answers, paths: list[Path], case_path: Path | None, options: ReadOptions
+) -> None:
+    """Read photos and folders in order and print each answer; a bad photo stops no other.
+
+    Raises
+    ------
+    CaseInvalidText
+        If the case cannot be read; no photo is read then.
+    """
+    case = None if case_path is None else load_case(case_path)
+    run = _Run(answers, case, options)
+    if options.layout == "csv":
+        answers.say(reading_csv_header())
+    together: list[ReadPhoto] = []
+    for path in find_photos(paths):
+
+        def work(path: Path = path) -> None:
+            reading = run.read(read_file(path))
+            if options.one_pass:
+                together.append(reading)
+            else:
+                run.give(reading)
+
+        answers.attempt(work, photo=path.name)
+    if together:
+        names = ", ".join(reading.json["photo"] for reading in together)
+        answers.attempt(lambda: run.give(combine(together)), photo=names)
+
+
+def show_demo(answers: Answers, demo: Demo, units: Units) -> None:
+    """Print the reading of a demo photo and the advice for its cut; keeps nothing."""
+    sys.stderr.write("Demo photo, rendered; the cut is invented too.\n")
+    run = _Run(answers, demo.case(), ReadOptions(units=units))
+    run.give(run.read(read_file(demo.photo)))
+
+
+def _progress(name: str) -> Callable[[str, float], None] | None:
+    """Stages on standard error while a person looks on; nothing for scripts."""
+    if not sys.stderr.isatty():
+        return None
+
+    def tell(stage: str, share: float) -> None:
+        done = share >= 1
+        text = "" if done else f"{name}: {stage} {100 * share:.0f} %"
+        sys.stderr.write(f"\r\x1b[K{text}")
+        sys.stderr.flush()
+
+    return tell

@@ -1,0 +1,85 @@
+"""From what the logbook holds to a ``bluecurl.case/1``: the only place both cores meet.
+
+A case is put together from stored JSON, so nothing here computes a cut.
+"""
+
+from __future__ import annotations
+
+import copy
+from statistics import median
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from app.records import JobRow, PassRow
+
+__all__ = ["CASE_SCHEMA", "case_of", "metal_of", "signs_of", "with_reading"]
+
+CASE_SCHEMA = "bluecurl.case/1"
+
+Json = dict[str, Any]
+
+
+def case_of(job: JobRow, passes: Sequence[PassRow]) -> Json:
+    """Return the case of a job and its passes, oldest first.
+
+    A pass whose form a person named carries ``signs`` instead of the reading: an eye at
+    the lathe beats a photo that was not sure.
+    """
+    return {
+        "schema": CASE_SCHEMA,
+        "work": dict(job.work),
+        "edge": dict(job.edge),
+        "lathe": dict(job.lathe),
+        "passes": [_case_pass(row) for row in passes],
+    }
+
+
+def _case_pass(row: PassRow) -> Json:
+    seen: Json = {"reading": row.reading, "signs": None}
+    if row.label is not None:
+        seen = {"reading": None, "signs": signs_of(row.reading, row.label)}
+    return {"cut": dict(row.cut), **row.told, **seen}
+
+
+def signs_of(reading: Json | None, label: str) -> Json:
+    """Return what an eye and the reading say together, when a person named the form.
+
+    Sizes are medians over the chips of that form or group, else over all chips; without
+    a reading, or without a scale, they are ``None``.
+    """
+    chips = (reading or {}).get("chips") or []
+    like = [c for c in chips if c.get("form") == label]
+    like = like or [c for c in chips if c.get("group") == label[0]] or chips
+    heat = (reading or {}).get("heat") or {}
+    return {
+        "form": label,
+        "share": 1.0,
+        "sure": True,
+        "length_mm": _middle(like, "length_mm"),
+        "curl_radius_mm": _middle(like, "curl_radius_mm"),
+        "width_mm": _middle(like, "width_mm"),
+        "tint": heat.get("tint"),
+    }
+
+
+def _middle(chips: Sequence[Json], name: str) -> float | None:
+    values = [c[name]["value"] for c in chips if c.get(name) is not None]
+    return median(values) if values else None
+
+
+def with_reading(case: Json, reading: Json) -> Json:
+    """Return a case whose last pass carries this reading; a new job stays a new job."""
+    changed = copy.deepcopy(case)
+    passes = changed.get("passes")
+    if isinstance(passes, list) and passes and isinstance(passes[-1], dict):
+        passes[-1] = {**passes[-1], "reading": reading, "signs": None}
+    return changed
+
+
+def metal_of(case: Json) -> str | None:
+    """Return the metal that a case names, for the reader's tint rules."""
+    work = case.get("work")
+    metal = work.get("material") if isinstance(work, dict) else None
+    return metal if isinstance(metal, str) else None
