@@ -23,6 +23,8 @@ import cv2
 import numpy as np
 from PIL import Image, ImageDraw, ImageFont
 
+from vision.photo.colour import srgb_from_linear
+
 if TYPE_CHECKING:
     from vision.arrays import Float2, Points2, Rgb8
 
@@ -342,14 +344,7 @@ def card_image(spec: CardSpec, px_per_mm: float) -> Rgb8:
         _paint(canvas, patch.rect_mm, patch.reflectance, px_per_mm)
     for text in _texts(spec):
         _write(canvas, text, px_per_mm)
-    return np.repeat(_encode(canvas)[:, :, None], 3, axis=2)
-
-
-def _encode(linear: Float2) -> Rgb8:
-    """Return sRGB values 0-255 for linear 0-1 (IEC 61966-2-1)."""
-    x = np.clip(linear, 0.0, 1.0)
-    y = np.where(x <= 0.0031308, 12.92 * x, 1.055 * x ** (1 / 2.4) - 0.055)  # noqa: PLR2004
-    return np.rint(255 * y).astype(np.uint8)
+    return srgb_from_linear(np.repeat(canvas[:, :, None], 3, axis=2))
 
 
 def card_png(spec: CardSpec, px_per_mm: float) -> bytes:
@@ -376,7 +371,9 @@ def card_pdf(spec: CardSpec) -> bytes:
 
     def fill(rects: list[Rect], value: float) -> None:
         # One path for all: touching rectangles then show no hairline between them.
-        page.setFillGray(float(_encode(np.array([[value]]))[0, 0]) / 255)
+        page.setFillGray(
+            float(srgb_from_linear(np.full((1, 1, 3), value, np.float32))[0, 0, 0]) / 255
+        )
         path = page.beginPath()
         for x0, y0, x1, y1 in rects:
             path.rect(x0 * k, (spec.height_mm - y1) * k, (x1 - x0) * k, (y1 - y0) * k)
