@@ -277,22 +277,23 @@ class _World:
             encoded <= 0.04045, encoded / 12.92, ((encoded + 0.055) / 1.055) ** 2.4
         )
         paper = 0.03 + 0.965 * paper  # toner is not quite black
+        # Pictures run downwards, the rectangle's texture upwards: rows are turned round.
         plain: dict[str, Any] = {"type": "diffuse"}
         width, height = sheet.size_mm
         card = self._plane((0.0, -height, width, 0.0), 0.0)
         if self.scene.oil:
             keep, gloss = oil_cover(self.scene.oil, sheet.size_mm, _SHEET_PX_PER_MM)
-            paper = paper * keep[: paper.shape[0], : paper.shape[1], None]
-            plain["reflectance"] = self._bitmap(paper)
+            paper = paper * keep[:, :, None]
+            plain["reflectance"] = self._bitmap(paper[::-1])
             shiny = {"type": "roughplastic", "alpha": 0.15, "diffuse_reflectance": plain["reflectance"]}
             card["bsdf"] = {
                 "type": "blendbsdf",
-                "weight": self._bitmap(gloss[:, :, None]),
+                "weight": self._bitmap(gloss[::-1, :, None]),
                 "a": plain,
                 "b": shiny,
             }
         else:
-            plain["reflectance"] = self._bitmap(paper)
+            plain["reflectance"] = self._bitmap(paper[::-1])
             card["bsdf"] = plain
         return card
 

@@ -29,7 +29,7 @@ if TYPE_CHECKING:
 __all__ = ["GENERATOR", "Film", "Light", "OilSpot", "Placed", "Scene", "draw_scene"]
 
 #: Version of everything that shapes a scene; part of the key of every rendered file.
-GENERATOR = "pilot-1"
+GENERATOR = "pilot-2"
 
 #: How often each form is drawn within its group.
 _FORM_SHARES: dict[str, dict[str, float]] = {
@@ -288,9 +288,9 @@ def _give_metal(
         mean = heat * float(rng.lognormal(0, 0.18)) if tinted else 0.0
         film = Film(
             mean_nm=mean,
-            slope_along=float(rng.normal(0, 0.25)),
-            slope_across=float(rng.normal(0, 0.15)),
-            ripple=wander(rng, np.linspace(0, 1, 60), 0.12, 0.08),
+            slope_along=float(rng.normal(0, 0.2)),
+            slope_across=float(rng.normal(0, 0.12)),
+            ripple=wander(rng, np.linspace(0, 1, 60), 0.12, 0.06),
             n_factor=n_factor,
             spread=float(rng.uniform(0, 0.3)),
         )

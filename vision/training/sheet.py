@@ -5,13 +5,15 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-import numpy as np
+from vision.photo.card import CARDS, Rect, card_image, field_mm
 
 if TYPE_CHECKING:
     from vision.arrays import Rgb8
     from vision.training.layout import Area
 
 __all__ = ["SheetPlan", "sheet_picture", "sheet_plan"]
+
+_RIM_MM = 3.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -21,23 +23,28 @@ class SheetPlan:
     card_id: str
     size_mm: tuple[float, float]
     card_area: Area
+    """Where things may lie on the sheet, a little inside of its cut edge."""
     field_area: Area
+    """The empty white field meant for the chips."""
 
 
-_SIZES = {"a5": (210.0, 148.0), "a4": (297.0, 210.0)}
+def _world(rect: Rect) -> Area:
+    x0, y0, x1, y1 = rect
+    return (x0, -y1, x1, -y0)
 
 
 def sheet_plan(card_id: str) -> SheetPlan:
-    w, h = _SIZES[card_id]
-    return SheetPlan(card_id=card_id, size_mm=(w, h), card_area=(6.0, -h + 6, w - 6, -6.0),
-                     field_area=(36.0, -h + 36, w - 36, -36.0))
+    """Plan of a card of :data:`vision.photo.card.CARDS`."""
+    spec = CARDS[card_id]
+    width, height = float(spec.width_mm), float(spec.height_mm)
+    return SheetPlan(
+        card_id=card_id,
+        size_mm=(width, height),
+        card_area=_world((_RIM_MM, _RIM_MM, width - _RIM_MM, height - _RIM_MM)),
+        field_area=_world(field_mm(spec)),
+    )
 
 
 def sheet_picture(card_id: str, px_per_mm: float) -> Rgb8:
-    w, h = _SIZES[card_id]
-    picture = np.full((int(h * px_per_mm), int(w * px_per_mm), 3), 255, np.uint8)
-    y, x = np.mgrid[: picture.shape[0], : picture.shape[1]] / px_per_mm
-    frame = ((x < 32) | (x > w - 32) | (y < 32) | (y > h - 32)) & (x > 8) & (x < w - 8) & (y > 8) & (y < h - 8)
-    black = ((x // 12).astype(int) + (y // 12).astype(int)) % 2 == 0
-    picture[frame & black] = 20
-    return picture
+    """Printed card, sRGB, paper 255."""
+    return card_image(CARDS[card_id], px_per_mm)

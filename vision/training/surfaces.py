@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 from scipy.ndimage import gaussian_filter
+from scipy.special import expit
 
 from vision.training.films import planck_rgb
 from vision.training.sweep import TEXTURE_TILE_MM
@@ -78,7 +79,7 @@ def oil_cover(
         rim = np.full(shape, spot.radius_mm)
         for lobes in range(2, 7):
             rim = rim * (1 + rng.normal(0, 0.12) * np.sin(lobes * angle + rng.uniform(0, 6)))
-        inside = 1 / (1 + np.exp((distance - rim) / (0.03 * spot.radius_mm + 0.12)))
+        inside = expit((rim - distance) / (0.03 * spot.radius_mm + 0.12))
         keep *= (1 - spot.darkening * inside).astype(np.float32)
         gloss = np.maximum(gloss, (0.5 * inside).astype(np.float32))
     return keep, gloss
@@ -100,7 +101,7 @@ def room(light: Light, view: View, size: int = 256) -> npt.NDArray[np.float32]:
     rng = np.random.default_rng(light.seed)
     elevation = np.degrees(np.arcsin(direction[:, :, 2].clip(-1, 1)))
     azimuth = np.degrees(np.arctan2(direction[:, :, 1], direction[:, :, 0]))
-    blend = 1 / (1 + np.exp(-(elevation - 42) / 3))
+    blend = expit((elevation - 42) / 3)
     base = light.walls * (1 - blend) + light.ceiling * blend
     clutter = gaussian_filter(rng.normal(size=base.shape), (size / 40, size / 25), mode="wrap")
     base = base * np.exp(0.45 * clutter / clutter.std())
@@ -114,7 +115,7 @@ def room(light: Light, view: View, size: int = 256) -> npt.NDArray[np.float32]:
         off = off * np.cos(np.radians(lamp.elevation_deg))
         u = np.abs(off) / (lamp.size_deg[0] / 2)
         v = np.abs(elevation - lamp.elevation_deg) / (lamp.size_deg[1] / 2)
-        shape = 1 / (1 + np.exp((np.maximum(u, v) - 1) * 25))
+        shape = expit((1 - np.maximum(u, v)) * 25)
         shape = np.where(elevation > 0, shape, 0)
         power = lamp.share * np.pi / max(float((shape * level).sum()), 1e-9)
         picture += (power * shape)[:, :, None] * (planck_rgb(lamp.kelvin) / white)
@@ -143,11 +144,11 @@ def _person(direction: npt.NDArray[np.float64], view: View) -> npt.NDArray[np.fl
     toward = -view.axes()[2]
     down = view.axes()[1]
     angle = np.degrees(np.arccos((direction @ toward).clip(-1, 1)))
-    phone = 1 / (1 + np.exp((angle - 9) / 0.8))
+    phone = expit((9 - angle) / 0.8)
     side = down - down[2] * np.array([0, 0, 1.0])
     side = side / max(float(np.linalg.norm(side)), 1e-9)
     flat = direction[:, :, :2] @ side[:2]
     elevation = np.degrees(np.arcsin(direction[:, :, 2].clip(-1, 1)))
     facing = np.degrees(np.arccos((flat / np.maximum(np.hypot(*np.moveaxis(direction[:, :, :2], 2, 0)), 1e-6)).clip(-1, 1)))
-    body = (1 / (1 + np.exp((facing - 22) / 2))) * (1 / (1 + np.exp((elevation - 65) / 3)))
+    body = expit((22 - facing) / 2) * expit((65 - elevation) / 3)
     return np.asarray((1 - 0.9 * phone) * (1 - 0.75 * body))
