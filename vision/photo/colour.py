@@ -60,8 +60,7 @@ def _srgb_from_d50() -> Matrix3:
     white = _XYZ_FROM_SRGB.sum(axis=1)
     scale = np.diag((_BRADFORD @ _D50) / (_BRADFORD @ white))
     adapted = np.linalg.inv(_BRADFORD) @ scale @ _BRADFORD @ _XYZ_FROM_SRGB
-    inverse: Matrix3 = np.linalg.inv(adapted)
-    return inverse
+    return np.asarray(np.linalg.inv(adapted), dtype=np.float64)
 
 
 def _tags(icc: bytes) -> dict[bytes, bytes]:
