@@ -15,6 +15,7 @@ import cv2
 import numpy as np
 from PIL import Image
 
+from vision.training.icc import P3_FROM_SRGB, display_p3_profile
 from vision.training.noise import log_uniform
 
 if TYPE_CHECKING:
@@ -41,6 +42,8 @@ class Development:
     jpeg_quality: int
     orientation: int
     """EXIF orientation of the stored file: 1, 3, 6 or 8."""
+    wide_gamut: bool
+    """Coded as Display-P3 with an embedded profile instead of sRGB."""
     seed: int
 
 
@@ -62,6 +65,7 @@ def draw_development(scene: Scene) -> Development:
         vignette=float(rng.uniform(*family["vignette"])),
         jpeg_quality=int(rng.integers(family["jpeg"][0], family["jpeg"][1] + 1)),
         orientation=int(rng.choice([1, 3, 6, 8], p=[0.7, 0.06, 0.16, 0.08])),
+        wide_gamut=bool(rng.random() < 0.2),
         seed=int(rng.integers(2**31)),
     )
 
@@ -69,7 +73,7 @@ def draw_development(scene: Scene) -> Development:
 def develop(
     linear: npt.NDArray[np.float32], sheet_level: float, plan: Development, gradient: npt.NDArray[np.float32]
 ) -> npt.NDArray[np.uint8]:
-    """Turn rendered light into an upright 8-bit sRGB photo.
+    """Turn rendered light into an upright 8-bit photo (sRGB or Display-P3).
 
     Parameters
     ----------
@@ -88,6 +92,8 @@ def develop(
     # demosaicing ties neighbours together, so phone noise is never white
     grain = cv2.GaussianBlur(rng.standard_normal(light.shape, dtype=np.float32), (0, 0), 0.6)
     light = (electrons + grain * 1.6 * sigma) / plan.electrons
+    if plan.wide_gamut:
+        light = light @ P3_FROM_SRGB.T.astype(np.float32)
     coded = _srgb(np.clip(light, 0.0, 1.0))
     soft = coded * coded * (3 - 2 * coded)
     coded = coded + plan.contrast * (soft - coded)
@@ -122,5 +128,11 @@ def encode(rgb: npt.NDArray[np.uint8], plan: Development) -> bytes:
     tags = Image.Exif()
     tags[0x0112] = plan.orientation
     out = io.BytesIO()
-    picture.save(out, "JPEG", quality=plan.jpeg_quality, exif=tags.tobytes())
+    picture.save(
+        out,
+        "JPEG",
+        quality=plan.jpeg_quality,
+        exif=tags.tobytes(),
+        icc_profile=display_p3_profile() if plan.wide_gamut else None,
+    )
     return out.getvalue()

@@ -28,6 +28,8 @@ __all__ = ["THETA_DEG", "Axis", "even_coil", "maker", "wind"]
 THETA_DEG: dict[str, tuple[float, float]] = {"2": (0.0, 19.0), "4": (71.0, 90.0), "5": (26.0, 64.0)}
 
 _LONGEST_MM = 1500.0
+#: Turns cannot crowd closer than the strip lets them: least share of the mean pitch.
+_LEAST_SWING = {"2": 0.93, "4": 0.7, "5": 0.7}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -111,7 +113,7 @@ def _coil(rng: np.random.Generator, group: str, word: str, wish: Section | None)
     for _ in range(60):
         radius = _draw_radius(rng, group, word, section)
         pitch = _draw_pitch(rng, group, theta, radius, section)
-        length = _draw_axis_length(rng, word, pitch)
+        length = _draw_axis_length(rng, word, radius, pitch)
         if length / pitch * float(np.hypot(2 * np.pi * radius, pitch)) < _LONGEST_MM:
             break
     axis = _axis(rng, word, radius, length)
@@ -140,7 +142,7 @@ def _coil(rng: np.random.Generator, group: str, word: str, wish: Section | None)
 
 
 def _draw_radius(rng: np.random.Generator, group: str, word: str, section: Section) -> float:
-    low, high = (0.8, 6.0) if group == "2" else (1.0, 8.0)
+    low, high = (0.8, 5.0) if group == "2" else (1.0, 6.0)
     if group == "2":
         low = max(low, 2.5 * section.thickness_mm)
     else:
@@ -164,9 +166,10 @@ def _draw_pitch(
     return log_uniform(rng, float(low), float(max(high, low * 1.3)))
 
 
-def _draw_axis_length(rng: np.random.Generator, word: str, pitch: float) -> float:
+def _draw_axis_length(rng: np.random.Generator, word: str, radius: float, pitch: float) -> float:
     if word == "short":
-        low = 2.0 * pitch
+        # Shorter than it is wide, a coil is a ring: no clear member of its group.
+        low = max(2.0 * pitch, 2.6 * radius)
         high = min((1 - GREY_ZONE) * LONG_COIL_MM, 60.0 * pitch)
         return log_uniform(rng, low, max(high, low * 1.2))
     if word == "long":
@@ -217,15 +220,17 @@ def _drifting(
     rng: np.random.Generator, group: str, radius: float, pitch: float, turns: float
 ) -> tuple[Float1, Float1, Float1]:
     """Winding angle, radius and advance with drift and looser ends."""
-    per_turn = 48 if turns < 40 else 36
+    per_turn = float(np.clip(2 * np.pi * radius / 0.1, 48, 150)) if turns < 40 else 48.0
     angle = np.linspace(0.0, 2 * np.pi * turns, int(per_turn * turns) + 2)
     lap = angle / (2 * np.pi)
     trend = rng.uniform(0, 0.35) if group == "5" else rng.uniform(0, 0.15)
     trend *= rng.choice([-1.0, 1.0])
-    rise = trend * (lap / turns - 0.5) + wander(rng, lap, max(2.0, turns / 6), 0.02)
+    uneven = log_uniform(rng, 0.008, 0.05)
+    rise = trend * (lap / turns - 0.5) + wander(rng, lap, 0.7, uneven).clip(-0.12, 0.12)
     loose = rng.uniform(0, 0.2, 2) * (rng.random(2) < 0.6)
     ends = loose[0] * np.exp(-lap / 0.6) + loose[1] * np.exp(-(turns - lap) / 0.6)
     rho = radius * (1 + rise + ends)
-    swing = 1 + wander(rng, lap, max(2.0, turns / 5), 0.07).clip(-0.25, 0.25) + 0.8 * ends
+    swing = 1 + wander(rng, lap, max(1.5, turns / 6), 4 * uneven) + 0.8 * ends
+    swing = swing.clip(_LEAST_SWING[group], 2.0)
     advance = np.concatenate([[0.0], np.cumsum(np.diff(lap) * 0.5 * (swing[1:] + swing[:-1]))])
     return angle, rho, advance * pitch * turns / advance[-1]

@@ -38,12 +38,13 @@ __all__ = ["SETS", "SceneSet", "main", "render_scene", "scene_of"]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SceneSet:
-    """Seeds from ``first`` on; families from ``side``; jobs instead of free scenes."""
+    """Seeds from ``first`` on, families from ``side``; workshop jobs or 12 Mpx photos."""
 
     first: int
     count: int
     side: Side = "train"
     jobs: bool = False
+    native: bool = False
 
 
 #: Sets by name; their seeds never meet.
@@ -52,6 +53,7 @@ SETS: dict[str, SceneSet] = {
     "pilot-train": SceneSet(first=1_000, count=112),
     "pilot-test": SceneSet(first=20_000, count=40),
     "pilot-demo": SceneSet(first=40_000, count=14, jobs=True),
+    "pilot-native": SceneSet(first=80_000, count=3, native=True),
     "pilot-held-out": SceneSet(first=60_000, count=40, side="held_out"),
 }
 
@@ -61,7 +63,7 @@ def scene_of(set_name: str, index: int) -> Scene:
     chosen = SETS[set_name]
     seed = chosen.first + index
     job = draw_job(seed) if chosen.jobs else None
-    return draw_scene(seed, set_name, side=chosen.side, job=job)
+    return draw_scene(seed, set_name, side=chosen.side, job=job, native=chosen.native)
 
 
 def render_scene(scene: Scene, out: Path, *, samples: int = 24) -> Path:

@@ -13,8 +13,6 @@ from functools import cache
 from importlib.resources import files
 from typing import Any
 
-import numpy as np
-
 __all__ = ["Job", "draw_job"]
 
 
@@ -52,12 +50,12 @@ def _table() -> dict[str, Any]:
 
 
 def draw_job(seed: int) -> Job:
-    """Draw one job and one of its cuts by lot; the same seed gives the same one."""
-    rng = np.random.default_rng([seed, 5])
+    """Job and cut of a seed; seeds take turns through all cuts of all jobs."""
     jobs = _table()["jobs"]
-    name = str(rng.choice(sorted(jobs)))
+    turns = [(name, k) for name in sorted(jobs) for k in range(len(jobs[name]["cuts"]))]
+    name, which = turns[seed % len(turns)]
     job = jobs[name]
-    cut = job["cuts"][int(rng.integers(len(job["cuts"])))]
+    cut = job["cuts"][which]
     # Uncut width and thickness by the edge angle; the chip is a little wider and
     # thicker by the compression ratio.
     kapr = math.radians(job["edge"]["kapr_deg"])

@@ -98,7 +98,7 @@ def strip_with_teeth(
     """Strip of nearly even section whose free edge is more or less torn."""
     s = arc_lengths(line)
     width = section.width_mm * (1 + 0.05 * np.sin(s / rng.uniform(3, 12) + rng.uniform(0, 6)))
-    share = rng.choice([0.0, 0.06, 0.15, 0.3], p=[0.2, 0.4, 0.3, 0.1])
+    share = rng.choice([0.0, 0.08, 0.18, 0.3], p=[0.1, 0.35, 0.35, 0.2])
     # three points a tooth at least, else the teeth alias into slow waves
     pitch = max(log_uniform(rng, 0.1, 0.6), 3 * float(np.median(np.diff(s))))
     return Strip(

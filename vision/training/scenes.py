@@ -29,7 +29,7 @@ if TYPE_CHECKING:
 __all__ = ["GENERATOR", "Film", "Light", "OilSpot", "Placed", "Scene", "draw_scene"]
 
 #: Version of everything that shapes a scene; part of the key of every rendered file.
-GENERATOR = "pilot-2"
+GENERATOR = "pilot-4"
 
 #: How often each form is drawn within its group.
 _FORM_SHARES: dict[str, dict[str, float]] = {
@@ -135,7 +135,14 @@ class Scene:
     job: str | None = None
 
 
-def draw_scene(seed: int, set_name: str, *, side: Side = "train", job: Job | None = None) -> Scene:
+def draw_scene(
+    seed: int,
+    set_name: str,
+    *,
+    side: Side = "train",
+    job: Job | None = None,
+    native: bool = False,
+) -> Scene:
     """Draw the scene of a seed; the same arguments always give the same scene.
 
     Parameters
@@ -147,9 +154,11 @@ def draw_scene(seed: int, set_name: str, *, side: Side = "train", job: Job | Non
     side : families to draw from.
     job : Job, optional
         A workshop job that fixes metal, section and forms (demo scenes).
+    native : bool
+        Twenty-odd chips in a picture of 4000 x 3000, as a phone stores it.
     """
     rng = np.random.default_rng([seed, 20931])
-    forms, mixed = _draw_forms(rng, seed, job)
+    forms, mixed = _draw_forms(rng, seed, job, native=native)
     long = sum(f.endswith(".1") and f in _LARGE for f in forms)
     sheet = sheet_plan("a4" if long >= 2 or rng.random() < 0.08 else "a5")
     crowded = rng.random() < 0.1
@@ -179,7 +188,7 @@ def draw_scene(seed: int, set_name: str, *, side: Side = "train", job: Job | Non
         seed=seed,
         set_name=set_name,
         sheet=sheet,
-        view=_draw_view(rng, sheet, chips, camera, side),
+        view=_draw_view(rng, sheet, chips, camera, side, native=native),
         chips=chips,
         crumbs=crumbs,
         crumb_count=count,
@@ -207,15 +216,15 @@ def _pick(rng: np.random.Generator, shares: dict[str, float]) -> str:
 
 
 def _draw_forms(
-    rng: np.random.Generator, seed: int, job: Job | None
+    rng: np.random.Generator, seed: int, job: Job | None, *, native: bool
 ) -> tuple[list[str], bool]:
     """Form codes of the chips that will be tried, and whether the scene is mixed."""
     if job is not None:
         count = int(rng.integers(job.chips[0], job.chips[1] + 1))
         return _cap_large([_pick(rng, job.forms) for _ in range(count)]), False
-    mixed = seed % 2 == 1
+    mixed = native or seed % 2 == 1
     if mixed:
-        count = int(rng.integers(10, 19))
+        count = int(rng.integers(20, 24) if native else rng.integers(10, 19))
         # Groups take turns in a random order: the draw is balanced by group.
         order = np.concatenate([rng.permutation(8) for _ in range(3)])[:count]
         groups = [str(k + 1) for k in order]
@@ -272,20 +281,22 @@ def _give_metal(
     job: Job | None,
 ) -> tuple[Placed, ...]:
     metals = families("metals", side)
-    names = sorted(metals)
-    main = job.metal if job else str(rng.choice(names))
-    second = str(rng.choice(names))
+    shares = {name: float(metal["share"]) for name, metal in sorted(metals.items())}
+    main = job.metal if job else _pick(rng, shares)
+    second = _pick(rng, shares)
     heat = 0.0
-    if rng.random() < 0.6:
-        heat = log_uniform(rng, 5.0, 110.0)
+    if rng.random() < 0.65:
+        heat = log_uniform(rng, 6.0, 100.0)
     if job is not None:
         heat = log_uniform(rng, *job.film_nm) if job.film_nm[1] > 0 else 0.0
     n_factor = float(rng.uniform(0.9, 1.1))
     placed = []
     for number, (chip, population) in enumerate(chips, start=1):
         metal = second if mixed and rng.random() < 0.4 else main
+        if chip.group not in metals[metal].get("groups", chip.group):
+            metal = next(n for n in sorted(metals) if "steel" in n)  # iron makes no coils
         tinted = "film" in metals[metal] and heat > 0
-        mean = heat * float(rng.lognormal(0, 0.18)) if tinted else 0.0
+        mean = min(heat * float(rng.lognormal(0, 0.18)), 130.0) if tinted else 0.0
         film = Film(
             mean_nm=mean,
             slope_along=float(rng.normal(0, 0.2)),
@@ -389,12 +400,19 @@ def _draw_view(
     chips: tuple[Placed, ...],
     camera: dict[str, Any],
     side: Side,
+    *,
+    native: bool,
 ) -> View:
     """Framing that holds the wanted density: whole card, or closer if that is too wide."""
     density = log_uniform(rng, *span("px_per_mm", side))
+    small = sum(p.chip.group in "78" for p in chips)
+    if small > len(chips) / 2:
+        density = max(density, rng.uniform(10.0, 14.0))  # a user goes closer to crumbs
     card_w, card_h = sheet.size_mm
     wanted = max(card_w, card_h * 4 / 3) * rng.uniform(1.06, 1.3)
     width_px = int(min(density * wanted, _WIDEST_PX) // 8 * 8)
+    if native:
+        width_px, density = 4000, 4000 / wanted
     density = min(density, width_px / (0.85 * card_w))
     height_px = width_px * 3 // 4 // 2 * 2
     view_mm = width_px / density

@@ -92,7 +92,10 @@ def _ribbon_heading(rng: np.random.Generator, s: Float1, *, limp: bool) -> Float
         curvature = curvature + rng.uniform(-0.03, 0.03)
     heading = np.cumsum(curvature) * (s[1] - s[0])
     if rng.random() < 0.4:
-        heading = heading + rng.uniform(0.1, 0.45) * np.sin(2 * np.pi * s / rng.uniform(3, 12))
+        wave = rng.uniform(3, 12)
+        phase = 2 * np.pi * s / wave + wander(rng, s, wave, 1.0)
+        strength = rng.uniform(0.1, 0.45) * (1 + wander(rng, s, 2 * wave, 0.4))
+        heading = heading + strength * np.sin(phase)
     for _ in range(rng.integers(0, 4)):
         place = rng.uniform(0.1, 0.9) * s[-1]
         turn = np.radians(rng.uniform(20, 80)) * rng.choice([-1, 1])
@@ -211,7 +214,7 @@ def arcs_connected(rng: np.random.Generator, wish: Section | None) -> Made:
 
 def grain(rng: np.random.Generator, wish: Section | None) -> Made:
     """Elemental chip: a chunky flake of three to six sides with hardly any curl."""
-    width = log_uniform(rng, 0.5, 2.0)
+    width = log_uniform(rng, 0.7, 2.0)
     thickness = log_uniform(rng, 0.12, 0.5) if wish is None else wish.thickness_mm
     thickness = min(thickness, 0.45 * width)
     length = width * rng.uniform(0.8, 1.9)
