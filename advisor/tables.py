@@ -1,200 +1,233 @@
-"""The packaged tables: metals and the sources that every value names.
+"""Reads the packaged tables into records; a number without a known source does not load.
 
-Values live in ``advisor/data``; nothing here computes. A value without a known source
-does not load, so a number can always be traced to where it was obtained.
+The only place of this package that reads files, and only its own.
 """
 
 from __future__ import annotations
 
-import math
+import re
 import tomllib
 from dataclasses import dataclass
 from functools import cache
-from importlib.resources import files
-from typing import Any, Literal, cast
+from importlib import resources
+from typing import Any, Final
 
 from advisor.errors import OutOfTable, SourceMissing
 
 __all__ = [
-    "Given",
-    "Metal",
-    "Range",
+    "Material",
+    "Number",
     "Source",
-    "find_metal",
-    "load_metals",
-    "load_sources",
+    "Span",
+    "check_sources",
+    "edge_number",
+    "material",
     "material_names",
-    "read_metal",
+    "materials",
+    "rule",
+    "rule_value",
+    "sources",
 ]
 
-Breaks = Literal["by itself", "with feed", "controlled", "crumbles"]
-_OBTAINED = ("read", "memory", "shop practice")
+_OBTAINED: Final = ("read", "memory", "shop practice", "choice")
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True)
 class Source:
-    """Where a value comes from and how it was obtained."""
+    """A cited work, or the admission that there is none, and how we came by it."""
 
     id: str
-    title: str
-    obtained: Literal["read", "memory", "shop practice"]
-    says: str
+    citation: str
+    obtained: str
+
+    @property
+    def text(self) -> str:
+        """Citation as people read it."""
+        return f"{self.citation} (from memory)" if self.obtained == "memory" else self.citation
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Given:
-    """A tabled value with its source; ``stands_in`` names what it was really given for."""
+@dataclass(frozen=True, slots=True)
+class Number:
+    """One value of a table with its source."""
 
     value: float
     source: str
-    stands_in: str | None = None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Range:
-    """A recommended range; never a hard limit. ``ceiling`` is the most a fresh edge takes."""
+@dataclass(frozen=True, slots=True)
+class Span:
+    """A range of a table with its source."""
 
     low: float
     high: float
-    start: float
-    ceiling: float
     source: str
-    stands_in: str | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Metal:
-    """One metal as the lathe sees it."""
+class Material:
+    """One metal. ``stand_in`` says what a number was borrowed from."""
 
     name: str
-    also: tuple[str, ...]
-    family: str
-    breaks: Breaks
-    work_hardens: bool
-    built_up_edge: bool
-    tint_tells: bool
+    aliases: tuple[str, ...]
+    iso_513: str
+    nature: str
+    tint: str
     hazards: tuple[str, ...]
-    kc11_n_mm2: Given
-    mc: Given
-    elastic_modulus_gpa: Given
-    expansion_um_m_k: Given
-    rake_deg: Given
-    hss_m_min: Range
-    carbide_m_min: Range
-    feed_mm_rev: Range
-    depth_mm: Range
-    finishing_floor_mm: Given
-
-    def speed_m_min(self, edge_material: str) -> Range:
-        """Return the speed range for an edge material, m/min."""
-        return self.hss_m_min if edge_material == "HSS" else self.carbide_m_min
-
-
-_GIVEN = (
-    "kc11_n_mm2",
-    "mc",
-    "elastic_modulus_gpa",
-    "expansion_um_m_k",
-    "rake_deg",
-    "finishing_floor_mm",
-)
-_RANGES = ("hss_m_min", "carbide_m_min", "feed_mm_rev", "depth_mm")
-_WORDS = ("name", "family", "breaks")
-_SWITCHES = ("work_hardens", "built_up_edge", "tint_tells")
+    wants_oil: bool
+    hardens: bool
+    kc11_n_mm2: Number
+    mc: Number
+    reference_rake_deg: Number
+    rake_deg: Number
+    hss_m_min: Span
+    carbide_m_min: Span
+    feed_mm_rev: Span
+    start_feed_mm_rev: Number
+    depth_mm: Span
+    finishing_floor_mm: Number
+    chip_rank: Number
+    expansion_1e6_k: Number
+    e_gpa: Number
+    hss_ceiling_m_min: Number | None = None
+    stand_in: tuple[tuple[str, str], ...] = ()
 
 
-def _packaged(name: str) -> dict[str, Any]:
-    return tomllib.loads((files("advisor") / "data" / name).read_text(encoding="utf-8"))
+def _read(name: str) -> dict[str, Any]:
+    text = (resources.files("advisor") / "data" / name).read_text(encoding="utf-8")
+    return tomllib.loads(text)
 
 
 @cache
-def load_sources() -> dict[str, Source]:
-    """Return all sources by id.
+def sources() -> dict[str, Source]:
+    """Return all sources by id."""
+    out = {}
+    for key, row in _read("sources.toml").items():
+        if row.get("obtained") not in _OBTAINED or not str(row.get("citation", "")).strip():
+            raise SourceMissing(f"source {key} does not say what it is and how it was obtained")
+        out[key] = Source(key, row["citation"], row["obtained"])
+    return out
+
+
+def check_sources(node: object, where: str) -> None:
+    """Refuse a table in which a number stands without a known source.
 
     Raises
     ------
     SourceMissing
-        If a source does not say how it was obtained.
+        Naming the place.
     """
-    sources = {}
-    for key, entry in _packaged("sources.toml").items():
-        if entry.get("obtained") not in _OBTAINED:
-            raise SourceMissing(f"source {key} does not say how it was obtained")
-        sources[key] = Source(id=key, **entry)
-    return sources
+    if isinstance(node, bool | str):
+        return
+    if isinstance(node, int | float):
+        raise SourceMissing(f"{where}: a number without a source")
+    if isinstance(node, list):
+        for place, item in enumerate(node):
+            check_sources(item, f"{where}[{place}]")
+        return
+    if not isinstance(node, dict):
+        raise SourceMissing(f"{where}: {type(node).__name__} has no place in a table")
+    if "value" in node or "low" in node:
+        if node.get("source") not in sources():
+            raise SourceMissing(f"{where}: no source, or one that sources.toml does not know")
+        return
+    for key, item in node.items():
+        check_sources(item, f"{where}.{key}")
 
 
-def _known(entry: object, where: str) -> dict[str, Any]:
-    if not isinstance(entry, dict) or entry.get("source") not in load_sources():
-        raise SourceMissing(f"{where} names no known source")
-    table = cast("dict[str, Any]", entry)
-    for key, value in table.items():
-        if isinstance(value, (int, float)) and not math.isfinite(value):
-            raise SourceMissing(f"{where}.{key} is not a finite number")
-    return table
-
-
-def read_metal(entry: dict[str, Any]) -> Metal:
-    """Return one metal from its TOML table.
-
-    Raises
-    ------
-    SourceMissing
-        If any value lacks a source, or the table has other keys than expected.
-    """
-    name = str(entry.get("name"))
-    given = {k: Given(**_known(entry.get(k), f"{name}.{k}")) for k in _GIVEN}
-    ranges = {}
-    for key in _RANGES:
-        table = _known(entry.get(key), f"{name}.{key}")
-        ranges[key] = Range(**{"ceiling": table["high"], **table})
-    rest = {k: entry[k] for k in entry if k not in {*_GIVEN, *_RANGES}}
-    if set(rest) != {*_WORDS, *_SWITCHES, "also", "hazards"}:
-        raise SourceMissing(f"{name} has unknown or missing keys: {sorted(rest)}")
-    words = {k: rest[k] for k in (*_WORDS, *_SWITCHES)}
-    return Metal(
-        **words, also=tuple(rest["also"]), hazards=tuple(rest["hazards"]), **given, **ranges
-    )
+def _cell(node: Any, where: str) -> Any:  # noqa: ANN401 - what TOML holds
+    if isinstance(node, dict) and "value" in node:
+        return Number(float(node["value"]), node["source"])
+    if isinstance(node, dict) and "low" in node:
+        if not node["low"] < node["high"]:
+            raise SourceMissing(f"{where}: the low end is not below the high end")
+        return Span(float(node["low"]), float(node["high"]), node["source"])
+    if isinstance(node, dict):
+        return tuple(node.items())
+    return tuple(node) if isinstance(node, list) else node
 
 
 @cache
-def load_metals() -> dict[str, Metal]:
-    """Return all metals by their main name, in the order of the file."""
-    metals = [read_metal(entry) for entry in _packaged("materials.toml")["metal"]]
-    return {metal.name: metal for metal in metals}
+def materials() -> tuple[Material, ...]:
+    """Return all metals in the order of the table."""
+    rows = _read("materials.toml")["material"]
+    out = []
+    for row in rows:
+        where = f"material {row.get('name')}"
+        check_sources(row, where)
+        out.append(Material(**{k: _cell(v, f"{where}.{k}") for k, v in row.items()}))
+    return tuple(out)
 
 
 def _key(name: str) -> str:
-    return "".join(c for c in name.casefold() if c.isalnum())
+    return re.sub(r"[^a-z0-9]", "", name.casefold())
 
 
 @cache
-def _by_alias() -> dict[str, Metal]:
-    return {_key(a): m for m in load_metals().values() for a in (m.name, *m.also)}
+def _by_name() -> dict[str, Material]:
+    out: dict[str, Material] = {}
+    for metal in materials():
+        for name in (metal.name, *metal.aliases):
+            if out.setdefault(_key(name), metal) is not metal:
+                raise SourceMissing(f"{name} names two metals")
+    return out
 
 
-def material_names() -> tuple[str, ...]:
-    """Return the main names of all metals.
-
-    >>> "Ti-6Al-4V" in material_names()
-    True
-    """
-    return tuple(load_metals())
-
-
-def find_metal(name: str) -> Metal:
-    """Return a metal by main name, UNS or EN name; case, blanks and dashes do not matter.
+def material(name: str) -> Material:
+    """Return a metal by its name or by a UNS or EN name; case, spaces and dashes are free.
 
     Raises
     ------
     OutOfTable
-        If the metal is unknown. Its hazards are then unknown too, so nothing is guessed.
+        If we have no figures for it.
+
+    Examples
+    --------
+    >>> material("1.4301").name, material("r56400").name
+    ('304', 'Ti-6Al-4V')
     """
-    metal = _by_alias().get(_key(name))
-    if metal is None:
+    key = re.sub(r"^(aisi|uns|sae(?!660))", "", _key(name))
+    found = _by_name().get(key)
+    if found is None:
+        known = ", ".join(material_names())
         raise OutOfTable(
-            f"The tables do not know the metal \N{LEFT DOUBLE QUOTATION MARK}{name[:40]}"
-            "\N{RIGHT DOUBLE QUOTATION MARK}. Its forces and hazards are unknown here, so "
-            f"nothing is guessed. Choose one of: {', '.join(material_names())}."
+            f"No figures for the metal “{name}”, because it is not in our tables. "
+            f"Choose one of {known}, or its UNS or EN name."
         )
-    return metal
+    return found
+
+
+def material_names() -> tuple[str, ...]:
+    """Return the names of all metals, in the order of the table."""
+    return tuple(metal.name for metal in materials())
+
+
+@cache
+def _flat(name: str) -> dict[tuple[str, ...], Number]:
+    out: dict[tuple[str, ...], Number] = {}
+
+    def walk(node: dict[str, Any], path: tuple[str, ...]) -> None:
+        if "value" in node:
+            out[path] = Number(float(node["value"]), node["source"])
+            return
+        for key, item in node.items():
+            walk(item, (*path, key))
+
+    tree = _read(name)
+    check_sources(tree, name)
+    walk(tree, ())
+    return out
+
+
+def edge_number(*path: str) -> Number:
+    """Return a number of ``edges.toml``, such as ``("wear_factor", "dull")``."""
+    return _flat("edges.toml")[path]
+
+
+def rule(*path: str) -> Number:
+    """Return a number of ``rules.toml``, such as ``("move", "feed")``."""
+    return _flat("rules.toml")[path]
+
+
+def rule_value(*path: str) -> float:
+    """Return the bare value of a number of ``rules.toml``."""
+    return _flat("rules.toml")[path].value

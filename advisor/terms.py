@@ -1,7 +1,7 @@
-"""Words of the trade that cases and advice use; an equal copy of the reader's words.
+"""Words of the trade that a case and an advice may hold.
 
-The form codes and tints must stay equal to those of the chip reader; a test compares
-them, because the two packages never import each other.
+Form codes follow the chip chart of ISO 3685:1993 (sub-numbers from memory). They and the
+tints equal those of the reader, by a test and not by an import: the cores are strangers.
 """
 
 from __future__ import annotations
@@ -16,22 +16,20 @@ __all__ = [
     "EDGE_LOOKS",
     "EDGE_MATERIALS",
     "FEED_CHANGES",
-    "GROUP_NAMES",
+    "FORM_WORDS",
     "HOLDINGS",
-    "LEVERS",
-    "LONG_FORMS",
     "NOTICED",
-    "SNARLED_FORMS",
     "STOCKS",
     "TINTS",
-    "VERDICTS",
+    "USABLE",
     "ChipForm",
-    "form_name",
+    "FormClass",
+    "form_class",
 ]
 
 
 class ChipForm(StrEnum):
-    """Codes of the ISO 3685 chip chart (sub-numbers from memory)."""
+    """Full form codes; in groups 3 and 6 the sub-number is a shape, elsewhere a length."""
 
     RIBBON_LONG = "1.1"
     RIBBON_SHORT = "1.2"
@@ -53,19 +51,64 @@ class ChipForm(StrEnum):
     NEEDLE = "8"
 
 
-GROUP_NAMES: Final = {
-    "1": "ribbon",
-    "2": "tubular coil",
-    "3": "spiral",
-    "4": "washer-type coil",
-    "5": "conical coil",
-    "6": "arc",
-    "7": "elemental",
-    "8": "needle",
+#: What many chips of a form are called inside a sentence.
+FORM_WORDS: Final[dict[str, str]] = {
+    "1.1": "long straight ribbons",
+    "1.2": "short ribbons",
+    "1.3": "snarled ribbons",
+    "2.1": "long tubular coils",
+    "2.2": "short tubular coils",
+    "2.3": "snarled tubular coils",
+    "3.1": "flat spirals",
+    "3.2": "conical spirals",
+    "4.1": "long washer-type coils",
+    "4.2": "short washer-type coils",
+    "4.3": "snarled washer-type coils",
+    "5.1": "long conical coils",
+    "5.2": "short conical coils",
+    "5.3": "snarled conical coils",
+    "6.1": "connected arcs",
+    "6.2": "loose arcs",
+    "7": "crumbs",
+    "8": "needles",
 }
 
-LONG_FORMS: Final = frozenset({"1.1", "2.1", "4.1", "5.1"})
-SNARLED_FORMS: Final = frozenset({"1.3", "2.3", "4.3", "5.3"})
+
+class FormClass(StrEnum):
+    """What a form means at the lathe, whichever way it is wound."""
+
+    SNARLED = "snarled"
+    LONG_RIBBON = "long ribbon"
+    LONG_COIL = "long coil"
+    SHORT_RIBBON = "short ribbon"
+    SHORT_CURL = "short curl"
+    ELEMENTAL = "elemental"
+    NEEDLE = "needle"
+
+
+_CLASSES: Final[dict[str, FormClass]] = {
+    "1.1": FormClass.LONG_RIBBON,
+    "1.2": FormClass.SHORT_RIBBON,
+    "7": FormClass.ELEMENTAL,
+    "8": FormClass.NEEDLE,
+}
+
+
+def form_class(code: str) -> FormClass:
+    """Return the class of a form code.
+
+    >>> form_class("4.3").value, form_class("6.2").value
+    ('snarled', 'short curl')
+    """
+    if code in _CLASSES:
+        return _CLASSES[code]
+    group, _, sub = code.partition(".")
+    if group in {"1", "2", "4", "5"} and sub == "3":
+        return FormClass.SNARLED
+    if group in {"2", "4", "5"} and sub == "1":
+        return FormClass.LONG_COIL
+    return FormClass.SHORT_CURL
+
 
 #: Tints in order of growing oxide film; the last two only on titanium.
 TINTS: Final = (
@@ -108,34 +151,4 @@ NOTICED: Final = (
     "smoke",
     "sparks",
 )
-LEVERS: Final = ("speed", "feed", "depth", "edge", "support", "coolant")
-VERDICTS: Final = (
-    "start",
-    "keep",
-    "change",
-    "look at the edge",
-    "stop",
-    "retake the photo",
-    "done",
-)
-
-_LENGTH_WORDS: Final = {"1": "long", "2": "short", "3": "snarled"}
-_SHAPE_WORDS: Final = {
-    "3.1": "flat spiral",
-    "3.2": "conical spiral",
-    "6.1": "connected arcs",
-    "6.2": "loose arc",
-}
-
-
-def form_name(code: str) -> str:
-    """Return a form code, or a bare group, in words.
-
-    >>> form_name("2.3"), form_name("6.2"), form_name("4")
-    ('snarled tubular coil', 'loose arc', 'washer-type coil')
-    """
-    if code in _SHAPE_WORDS:
-        return _SHAPE_WORDS[code]
-    group, _, length = code.partition(".")
-    name = GROUP_NAMES[group]
-    return f"{_LENGTH_WORDS[length]} {name}" if length else name
+USABLE: Final = ("yes", "with care", "retake")
