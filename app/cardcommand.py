@@ -57,4 +57,4 @@ def _physical_size(size: str) -> str:
     from vision.photo.card import CARDS
 
     spec = CARDS[size.lower()]
-    return f"{spec.page_mm[0]:g} x {spec.page_mm[1]:g} mm"
+    return f"{spec.width_mm:g} x {spec.height_mm:g} mm"

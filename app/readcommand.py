@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
+from app import engine
 from app.answers import Answers, json_line, load_case
-from app.engine import ReadPhoto, advise_case, combine, picture, read_bytes
 from app.errors import UsageInvalid
 from app.intake import Incoming, find_photos, read_file
 from app.plain import advice_lines, reading_lines
@@ -66,9 +66,9 @@ class _Run:
         self.options = options
         self.drawn: set[str] = set()
 
-    def read(self, photo: Incoming) -> ReadPhoto:
+    def read(self, photo: Incoming) -> engine.ReadPhoto:
         options = self.options
-        reading = read_bytes(
+        reading = engine.read_bytes(
             photo.data,
             photo.name,
             px_per_mm=options.px_per_mm,
@@ -81,20 +81,20 @@ class _Run:
             self._draw(options.overlay, photo, reading)
         return reading
 
-    def _draw(self, folder: Path, photo: Incoming, reading: ReadPhoto) -> None:
+    def _draw(self, folder: Path, photo: Incoming, reading: engine.ReadPhoto) -> None:
         name = f"{Path(photo.name).stem}-chips.jpg"
         if name in self.drawn:  # photos of the same name from two folders
             name = f"{Path(photo.name).stem}-{photo.sha256[:8]}-chips.jpg"
         self.drawn.add(name)
         try:
             folder.mkdir(parents=True, exist_ok=True)
-            (folder / name).write_bytes(picture(photo.data, reading))
+            (folder / name).write_bytes(engine.picture(photo.data, reading))
         except OSError as error:
             raise UsageInvalid(
                 f"cannot write to {folder}: {error.strerror or error}"
             ) from error
 
-    def give(self, reading: ReadPhoto) -> None:
+    def give(self, reading: engine.ReadPhoto) -> None:
         layout = self.options.layout
         if layout == "json":
             self.answers.say(json_line(reading.json))
@@ -104,7 +104,7 @@ class _Run:
         else:
             self.answers.say("\n".join(reading_lines(reading.json, self.options.units)))
             if self.case is not None:
-                advice = advise_case(with_reading(self.case, reading.json))
+                advice = engine.advise_case(with_reading(self.case, reading.json))
                 self.answers.say("\n".join(advice_lines(advice, self.options.units)))
 
 
@@ -122,7 +122,7 @@ def read_photos(
     run = _Run(answers, case, options)
     if options.layout == "csv":
         answers.say(reading_csv_header())
-    together: list[ReadPhoto] = []
+    together: list[engine.ReadPhoto] = []
     for path in find_photos(paths):
 
         def work(path: Path = path) -> None:
@@ -135,7 +135,7 @@ def read_photos(
         answers.attempt(work, photo=path.name)
     if together:
         names = ", ".join(reading.json["photo"] for reading in together)
-        answers.attempt(lambda: run.give(combine(together)), photo=names)
+        answers.attempt(lambda: run.give(engine.combine(together)), photo=names)
 
 
 def show_demo(answers: Answers, demo: Demo, units: Units) -> None:

@@ -6,6 +6,7 @@ their text in ``vision.terms.FLAGS``; reasons of an advice come from the advisor
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 
 from app.errors import AppError, code_of
@@ -24,6 +25,10 @@ __all__ = [
     "error_message",
     "error_words",
 ]
+
+
+#: Two sentences or more: a full stop, then a new beginning.
+_SENTENCES = re.compile(r"[.?] \w.*[.?]$")
 
 
 @dataclass(frozen=True, slots=True)
@@ -203,8 +208,8 @@ CAUTIONS: tuple[str, ...] = (
     "Eye protection on. No gloves, loose sleeves, rings or long hair near a turning spindle.",
     "Long strings wrap round the work and whip. Stop, then clear them.",
     (
-        "Fine titanium and magnesium chips burn. Keep them few, dry and away from sparks; never "
-        "put water on burning metal; dry sand or a class D powder within reach."
+        "Fine titanium and magnesium chips burn. Keep them few, dry and away from sparks; "
+        "never put water on burning metal; dry sand or a class D powder within reach."
     ),
     (
         "The manual of your lathe, your local rules and trained practice come before anything "
@@ -233,20 +238,21 @@ def error_words(code: str) -> ErrorWords:
 
 
 def error_message(error: BaseException) -> str:
-    """Return one line for people: what happened, with the detail, why, and what to do.
+    """Return one line for people: what happened, why, and what to do.
 
-    A message that the error itself brings (a field's name, a limit) stands after the
-    first sentence, because it is the part that differs from case to case. The text of
-    an unforeseen error never reaches the page; it belongs in the log file.
+    An error of a core that already says all of it speaks for itself; a short detail (a
+    field's name, a path) takes the place of the general reason, because it says more.
+    The text of an unforeseen error never reaches people; it belongs in the log file.
     """
     code = code_of(error)
     words = error_words(code)
     if code == "unexpected":
         return words.sentence
-    detail = error.detail if isinstance(error, AppError) else str(error)
-    detail = " ".join(detail.split())
+    ours = isinstance(error, AppError)
+    detail = " ".join((error.detail if isinstance(error, AppError) else str(error)).split())
     if not detail:
         return words.sentence
-    if not detail.endswith((".", "?")):
-        detail += "."
-    return f"{words.what} {detail} {words.do}"
+    if not ours and _SENTENCES.search(detail):
+        return detail
+    ending = "" if detail.endswith((".", "?")) else "."
+    return f"{words.what[:-1]}: {detail}{ending} {words.do}"

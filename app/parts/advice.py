@@ -1,0 +1,85 @@
+"""The part of the page that says what to change: one thing, why, what to expect."""
+
+from __future__ import annotations
+
+from html import escape
+from typing import TYPE_CHECKING, Any
+
+import streamlit as st
+
+from app.plain import change_line, check_line, cut_line
+from app.wording import CAUTIONS, TRUST_WORDS, VERDICT_WORDS
+
+if TYPE_CHECKING:
+    from app.show import Units
+
+__all__ = ["show_advice", "show_limits"]
+
+Json = dict[str, Any]
+_ORDER = {"exceeded": 0, "near": 1, "ok": 2}
+_MARKS = {"exceeded": "\N{CROSS MARK}", "near": "\N{WARNING SIGN}", "ok": "\N{CHECK MARK}"}
+
+
+def show_advice(advice: Json, units: Units) -> None:
+    """Show the verdict, the one change with its reasons, and what stays within limits."""
+    st.header(VERDICT_WORDS[advice["verdict"]], anchor=False)
+    change = advice.get("change")
+    if change:
+        st.html(f'<p class="bc-change">{escape(change_line(change, units))}</p>')
+    elif advice["verdict"] == "start" and advice.get("next_cut"):
+        st.html(f'<p class="bc-cut">{escape(cut_line(advice["next_cut"], units))}</p>')
+    st.markdown(_plain(advice["because"]))
+    if advice.get("do"):
+        st.markdown("\n".join(f"{n}. {_plain(step)}" for n, step in enumerate(advice["do"], 1)))
+    if change:
+        st.html(_reasons(change))
+        if change.get("also"):
+            st.markdown("Also: " + "; ".join(_plain(_also(a, units)) for a in change["also"]))
+    if change and advice.get("next_cut"):
+        line = escape(cut_line(advice["next_cut"], units))
+        st.html(f'<p class="bc-why"><b>Next cut</b> {line}</p>')
+
+
+def _also(item: Json | str, units: Units) -> str:
+    return item if isinstance(item, str) else change_line(item, units)
+
+
+def _reasons(change: Json) -> str:
+    rows = (("Why", "because"), ("Expect", "expect"), ("If not", "if_not"))
+    return "".join(
+        f'<p class="bc-why"><b>{word}</b> {escape(change[key])}</p>'
+        for word, key in rows
+        if change.get(key)
+    )
+
+
+def show_limits(advice: Json, units: Units) -> None:
+    """Show cautions, then limits with the tightest first, trust, sources and shop rules."""
+    for caution in advice["cautions"]:
+        st.warning(_plain(caution))
+    checks = sorted(advice["checks"], key=lambda check: _ORDER[check["severity"]])
+    with st.expander(_limits_title(checks)):
+        lines = [f"- {_MARKS[c['severity']]} {_plain(check_line(c, units))}" for c in checks]
+        st.markdown("\n".join(lines))
+        st.markdown(f"**How sure is this?** It is {TRUST_WORDS[advice['trust']]}.")
+        sources = (advice.get("change") or {}).get("sources") or []
+        st.markdown("\n".join(f"- {_plain(source)}" for source in sources))
+        st.markdown("**Shop rules**")
+        st.markdown("\n".join(f"- {text}" for text in CAUTIONS))
+
+
+def _limits_title(checks: list[Json]) -> str:
+    """Return the tightest limits in one line: shape and word, never colour alone."""
+    if not checks:
+        return "Reasons and shop rules"
+    worst = checks[0]["severity"]
+    if worst == "ok":
+        return f"{_MARKS['ok']} Inside all limits"
+    names = ", ".join(c["limit"] for c in checks if c["severity"] == worst)
+    words = "Over the limit" if worst == "exceeded" else "Inside; close to the limit"
+    return f"{_MARKS[worst]} {words}: {_plain(names)}"
+
+
+def _plain(text: str) -> str:
+    """Return text that Markdown leaves as it is."""
+    return "".join("\\" + c if c in "\\`*_{}[]<>#|~$:" else c for c in text)

@@ -1,0 +1,119 @@
+"""Pieces of the page that show a reading. Text of others is escaped before it is drawn."""
+
+from __future__ import annotations
+
+from html import escape
+from typing import Any
+
+import streamlit as st
+
+from app.engine import form_name
+from app.plain import heat_line, scale_line, tint_words, verdict_line
+from app.show import Units, about, lab_to_hex
+from app.wording import USABLE_WORDS
+
+__all__ = [
+    "chip_list",
+    "facts_list",
+    "flag_notes",
+    "picture_text",
+    "reading_facts",
+    "show_reading",
+]
+
+Json = dict[str, Any]
+_SIZES = (
+    ("length", "length_mm", "mm"),
+    ("width", "width_mm", "mm"),
+    ("curl radius", "curl_radius_mm", "mm"),
+    ("pitch", "pitch_mm", "mm"),
+    ("turns", "turns", ""),
+)
+
+
+def show_reading(reading: Json, picture: bytes | None, units: Units) -> None:
+    """Show the picture with numbers, the verdict, the notes and the list of chips."""
+    if picture is not None:
+        st.image(picture, width="stretch", alt=picture_text(reading))
+    st.html(facts_list(reading_facts(reading, units)))
+    flag_notes(reading)
+    count = len(reading["chips"])
+    with st.expander(f"Chips one by one ({count})"):
+        st.html(chip_list(reading, units))
+        st.caption("Swatches show the measured colour; screens differ.")
+
+
+def picture_text(reading: Json) -> str:
+    """Return the picture in words, for those who cannot see it."""
+    count = len(reading["chips"])
+    chips = "1 outlined chip" if count == 1 else f"{count} outlined and numbered chips"
+    return f"Photo with {chips}. Form: {verdict_line(reading)}."
+
+
+def reading_facts(reading: Json, units: Units) -> list[tuple[str, str]]:
+    """Return form, tint, photo and scale as (word, HTML)."""
+    return [
+        ("Form", escape(verdict_line(reading))),
+        ("Tint", f"{_photo_swatch(reading)} {escape(heat_line(reading))}"),
+        ("Photo", escape(USABLE_WORDS[reading["usable"]])),
+        ("Scale", escape(scale_line(reading["scale"], units))),
+    ]
+
+
+def facts_list(facts: list[tuple[str, str]]) -> str:
+    """Return (word, HTML) pairs as a description list."""
+    rows = "".join(f"<dt>{escape(word)}</dt><dd>{html}</dd>" for word, html in facts)
+    return f'<dl class="bc-facts">{rows}</dl>'
+
+
+def flag_notes(reading: Json) -> None:
+    """Show what to keep in mind about the photo, with what to do."""
+    if not reading["flags"]:
+        return
+    notes = "\n".join(f"- {flag['text']} {flag['do']}" for flag in reading["flags"])
+    if reading["usable"] == "retake":
+        st.error(f"**Take the photo again.**\n\n{notes}")
+    else:
+        st.info(notes)
+
+
+def chip_list(reading: Json, units: Units) -> str:
+    """Return the chips as an HTML list: number, form, tint with swatch, sizes."""
+    items = "".join(f"<li>{_chip_html(chip, units)}</li>" for chip in reading["chips"])
+    return f'<ol class="bc-chips">{items}</ol>'
+
+
+def _chip_html(chip: Json, units: Units) -> str:
+    code = chip["form"] or chip["group"]
+    if chip["sure"] and code:
+        form = form_name(code)
+    else:
+        form = "not sure: " + (
+            " or ".join(form_name(c) for c in chip["candidates"]) or "no idea"
+        )
+    kind = {"nest": "nest, ", "grains": "grains, "}.get(chip["kind"], "")
+    tint = f"{_swatch(chip['tint'])} {escape(tint_words(chip['tint']))}"
+    sizes = [
+        f"{word} {about(chip[name], unit, units, spread=True)}"
+        for word, name, unit in _SIZES
+        if chip.get(name) is not None
+    ]
+    if chip.get("count"):
+        sizes.append(f"about {chip['count']} grains")
+    head = f'<span class="bc-number">{int(chip["number"])}</span> {escape(kind + form)}, {tint}'
+    return head + (
+        f'<br><span class="bc-small">{escape("; ".join(sizes))}</span>' if sizes else ""
+    )
+
+
+def _swatch(tint: Json | None) -> str:
+    if not tint or not tint.get("lab"):
+        return ""
+    return f'<span class="bc-swatch" style="background:{lab_to_hex(tint["lab"])}"></span>'
+
+
+def _photo_swatch(reading: Json) -> str:
+    """Return the swatch of the chip whose tint is that of the photo."""
+    name = (reading.get("heat") or {}).get("tint")
+    tints = [chip["tint"] for chip in reading["chips"] if chip["tint"]]
+    return next((_swatch(t) for t in tints if name and t.get("name") == name), "")

@@ -1,0 +1,295 @@
+"""The page, driven without a browser: words, values and rows of the logbook, not layout."""
+
+from __future__ import annotations
+
+import json
+from contextlib import closing
+from pathlib import Path
+
+import pytest
+from streamlit.testing.v1 import AppTest
+
+import app
+from app.logbook.store import Logbook
+from app.settings import Settings, load_settings, save_settings
+from app.show import Units
+
+MAIN = Path(app.__file__).with_name("main.py")
+CUT = {"direction": "along", "spindle_rev_min": 900, "feed_mm_rev": 0.04, "depth_mm": 0.3}
+
+
+@pytest.fixture
+def page(cores):
+    """A fresh visit. The stand-ins for the cores are in place."""
+    import streamlit as st
+
+    st.cache_resource.clear()
+    return AppTest.from_file(str(MAIN), default_timeout=20)
+
+
+@pytest.fixture
+def job(data_home, fakes):
+    with closing(Logbook(data_home)) as book:
+        return book.add_job("Bottle-cage bolt", **{k: fakes.CASE[k] for k in ("work", "edge", "lathe")})
+
+
+def _rows(data_home, *, with_deleted=False):
+    with closing(Logbook(data_home)) as book:
+        return book.passes(with_deleted=with_deleted)
+
+
+def _text(page):
+    """Everything a person can read on the page."""
+    parts = [getattr(e, "value", "") or getattr(e, "body", "") for e in page.main]
+    kinds = ("markdown", "title", "header", "subheader", "caption", "error", "warning", "info", "success")
+    parts += [str(e.value) for kind in kinds for e in getattr(page, kind)]
+    parts += [str(e.proto.body) for e in page.get("html")]
+    parts += [e.label for e in page.expander]
+    return "\n".join(str(p) for p in parts)
+
+
+def _upload(page, data, name="chips.jpg"):
+    page.get("file_uploader")[0].set_value((name, data, "image/jpeg")).run()
+
+
+def _button(page, label):
+    return next(b for b in page.button if label in b.label)
+
+
+def test_first_visit_explains_and_offers_the_set_up(page):
+    page.run()
+    assert not page.exception
+    assert "Photograph your chips" in page.title[0].value
+    assert _button(page, "Set up")
+
+
+def test_from_photo_to_advice_to_logbook(page, job, data_home, fakes, cores):
+    page.run()
+    assert "A careful first cut" in _text(page)
+    _upload(page, fakes.photo_bytes())
+    assert not page.exception
+    text = _text(page)
+    assert "long tubular coil (2.1)" in text
+    assert "straw" in text
+    assert "0.04 mm/rev → 0.06 mm/rev" in text
+    assert "Shorter coils" in text
+    assert "Go back and take more depth" in text
+    assert "Stop the lathe before you clear long chips" in text
+
+    (row,) = _rows(data_home)
+    assert row.reading["form"]["code"] == "2.1"
+    assert row.advice["change"]["to"] == 0.06
+    assert row.followed is None
+    assert row.versions["program"].startswith("bluecurl")
+
+    # The reader was told the metal, the advisor got the reading inside a case of the contract.
+    assert cores.read_calls[-1][1]["metal"] == "Ti-6Al-4V"
+    case = cores.cases[-1]
+    assert case["schema"] == "bluecurl.case/1"
+    assert case["passes"][-1]["reading"]["form"]["code"] == "2.1"
+    assert case["passes"][-1]["cut"]["spindle_rev_min"] == 900
+
+    _button(page, "I changed it").click().run()
+    (row,) = _rows(data_home)
+    assert row.followed is True
+    # The next pass starts from the advised cut.
+    assert any("Pass 2" in e.label and "0.06 mm/rev" in e.label for e in page.expander)
+
+
+def test_not_now_keeps_the_old_settings(page, job, data_home, fakes):
+    page.run()
+    _upload(page, fakes.photo_bytes())
+    _button(page, "Not now").click().run()
+    assert _rows(data_home)[0].followed is False
+    assert any("Pass 2" in e.label and "0.04 mm/rev" in e.label for e in page.expander)
+
+
+def test_a_new_visit_finds_the_pass_in_hand(page, job, fakes, cores):
+    page.run()
+    _upload(page, fakes.photo_bytes())
+    calls = len(cores.read_calls)
+    again = AppTest.from_file(str(MAIN), default_timeout=20).run()
+    assert "0.04 mm/rev → 0.06 mm/rev" in _text(again)
+    assert len(cores.read_calls) == calls, "a kept reading is not made again"
+
+
+def test_a_reading_cut_short_is_made_up_for(page, job, data_home, fakes):
+    from app.intake import from_upload
+
+    photo = from_upload("chips.jpg", fakes.photo_bytes())
+    with closing(Logbook(data_home)) as book:
+        book.keep_photo(photo)
+        book.add_pass(job.id, cut=CUT, photo_sha256=photo.sha256)
+    page.run()
+    assert _rows(data_home)[0].reading is not None
+    assert "long tubular coil (2.1)" in _text(page)
+
+
+def test_a_bad_photo_is_told_in_words_and_the_next_one_works(page, job, data_home, fakes):
+    page.run()
+    _upload(page, b"no picture", "broken.jpg")
+    assert not page.exception
+    assert "photo-unreadable" in page.error[0].value
+    assert "cannot be read as a photo" in page.error[0].value
+    assert len(_rows(data_home)) == 1
+    _upload(page, fakes.photo_bytes())
+    assert not page.error
+    (row,) = _rows(data_home)
+    assert row.reading is not None, "the second photo belongs to the same pass"
+
+
+def test_a_fault_of_ours_shows_no_traceback_and_no_secret(page, job, fakes, data_home):
+    page.run()
+    _upload(page, fakes.photo_bytes(), "fault.jpg")
+    assert not page.exception
+    shown = page.error[0].value
+    assert "unexpected" in shown
+    assert "secret detail" not in _text(page)
+    assert "secret detail" in (data_home / "bluecurl.log").read_text(encoding="utf-8")
+
+
+def test_the_same_photo_for_a_second_pass_is_noticed(page, job, data_home, fakes):
+    page.run()
+    _upload(page, fakes.photo_bytes())
+    _button(page, "I changed it").click().run()
+    _upload(page, fakes.photo_bytes())
+    assert "already belongs to pass 1" in page.info[0].value
+    assert len(_rows(data_home)) == 1
+
+
+def test_when_unsure_the_eye_may_name_the_form(page, job, data_home, fakes, cores):
+    cores.sure = False
+    page.run()
+    _upload(page, fakes.photo_bytes())
+    assert "Not sure about the form" in [s.value for s in page.subheader]
+    choice = next(s for s in page.selectbox if s.label == "What do you see?")
+    choice.select("2.2").run()
+    assert _rows(data_home)[0].label == "2.2"
+    signs = cores.cases[-1]["passes"][-1]["signs"]
+    assert (signs["form"], signs["sure"], signs["tint"]) == ("2.2", True, "straw")
+    assert signs["length_mm"] == 161.0
+    assert cores.cases[-1]["passes"][-1]["reading"] is None
+
+
+def test_a_photo_to_take_again_says_so(page, job, fakes, cores):
+    cores.usable = "retake"
+    page.run()
+    _upload(page, fakes.photo_bytes())
+    assert "Take the photo again" in page.error[0].value
+    assert "Use soft light" in page.error[0].value
+
+
+def test_what_was_noticed_reaches_the_advisor(page, job, data_home, fakes, cores):
+    page.run()
+    _upload(page, fakes.photo_bytes())
+    noticed = next(g for g in page.get("button_group") if g.label == "Noticed")
+    noticed.select("rubbing").run()
+    assert cores.cases[-1]["passes"][-1]["noticed"] == ["rubbing"]
+    assert _rows(data_home)[0].told["noticed"] == ["rubbing"]
+
+
+def test_changing_the_settings_asks_the_advisor_again(page, job, data_home, fakes, cores):
+    page.run()
+    _upload(page, fakes.photo_bytes())
+    depth = next(t for t in page.text_input if t.label.startswith("Depth"))
+    depth.set_value("0,25").run()
+    assert cores.cases[-1]["passes"][-1]["cut"]["depth_mm"] == 0.25
+    assert _rows(data_home)[0].cut["depth_mm"] == 0.25
+
+
+def test_set_up_takes_a_decimal_comma_and_lists_what_is_wrong(page, data_home):
+    page.run()
+    page.switch_page("screens/setup.py").run()
+    fields = {t.label: t for t in page.text_input}
+    fields["Name"].set_value("Spacer")
+    fields["Bar diameter at the start, mm"].set_value("12,7")
+    fields["Spindle speeds, rev/min"].set_value("160 two")
+    page.button[0].click().run()
+    shown = page.error[0].value
+    assert "Metal is needed" in shown
+    assert "Spindle speeds" in shown
+    assert "Feeds is needed" in shown
+    assert "“two” is not a number" in shown
+
+    fields = {t.label: t for t in page.text_input}
+    fields["Spindle speeds, rev/min"].set_value("100-2000")
+    fields["Feeds, mm/rev"].set_value("0,04; 0,06")
+    next(s for s in page.selectbox if s.label == "Metal").select("304")
+    page.button[0].click().run()
+    assert not page.exception
+    with closing(Logbook(data_home)) as book:
+        (saved,) = book.jobs()
+    assert saved.work["diameter_mm"] == 12.7
+    assert saved.work["material"] == "304"
+    assert saved.lathe["spindle_rev_min"] == {"from": 100, "to": 2000}
+    assert saved.lathe["feeds_mm_rev"] == [0.04, 0.06]
+    assert load_settings().job_id == saved.id
+
+
+def test_in_inches_the_same_job_is_stored_in_millimetres(page, job, data_home):
+    save_settings(Settings(units=Units.INCH))
+    page.run()
+    page.switch_page("screens/setup.py").run()
+    fields = {t.label: t for t in page.text_input}
+    assert fields["Bar diameter at the start, in"].value == "0.472441"  # 12 mm / 25.4
+    fields["Bar diameter at the start, in"].set_value("0.5")
+    _button(page, "Correct the job").click().run()
+    with closing(Logbook(data_home)) as book:
+        assert book.job(job.id).work["diameter_mm"] == pytest.approx(12.7)  # 0.5 x 25.4
+
+
+def test_the_log_lists_deletes_and_takes_back(page, job, data_home, fakes):
+    page.run()
+    _upload(page, fakes.photo_bytes())
+    _button(page, "I changed it").click().run()
+    page.switch_page("screens/log.py").run()
+    assert not page.exception
+    assert any("Pass 1" in e.label and "form 2.1" in e.label for e in page.expander)
+    _button(page, "Delete this pass").click().run()
+    assert _rows(data_home) == []
+    _button(page, "Undo: pass deleted").click().run()
+    assert len(_rows(data_home)) == 1
+
+
+def test_a_note_on_what_came_of_it(page, job, data_home, fakes):
+    page.run()
+    _upload(page, fakes.photo_bytes())
+    page.switch_page("screens/log.py").run()
+    page.text_input[0].set_value("much shorter").run()
+    assert _rows(data_home)[0].outcome == "much shorter"
+
+
+def test_about_puts_safety_first(page):
+    page.run()
+    page.switch_page("screens/about.py").run()
+    assert not page.exception
+    assert page.header[0].value == "Safety"
+    assert "manual of your lathe" in page.markdown[0].value
+
+
+def test_a_damaged_settings_file_is_told_in_words(page, data_home):
+    data_home.mkdir(parents=True, exist_ok=True)
+    (data_home / "settings.json").write_text("{")
+    page.run()
+    assert not page.exception
+    assert "settings-invalid" in page.error[0].value
+
+
+def test_a_demo_is_read_and_leaves_nothing(page, data_home, fakes, tmp_path, monkeypatch):
+    from app import demo
+
+    folder = tmp_path / "demos"
+    folder.mkdir()
+    (folder / "titanium-bolt.jpg").write_bytes(fakes.photo_bytes())
+    (folder / "titanium-bolt.case.json").write_text(json.dumps(fakes.CASE))
+    monkeypatch.setattr(demo, "_PLACES", (folder,))
+    page.run()
+    _button(page, "Titanium bolt").click().run()
+    assert not page.exception
+    text = _text(page)
+    assert "long tubular coil (2.1)" in text
+    assert "0.04 mm/rev → 0.06 mm/rev" in text
+    assert _rows(data_home) == []
+    assert not list((data_home / "photos").glob("*"))
+    _button(page, "Leave the demo").click().run()
+    assert "Photograph your chips" in page.title[0].value
