@@ -1,0 +1,1 @@
+"""Rendered training world, model fitting and evaluation; never used by a reading."""

@@ -16,7 +16,8 @@ import numpy as np
 from PIL import Image
 
 from vision.training.icc import P3_FROM_SRGB, display_p3_profile
-from vision.training.noise import log_uniform
+from vision.training.noise import chance, log_uniform
+from vision.training.transfer import srgb_encode
 
 if TYPE_CHECKING:
     import numpy.typing as npt
@@ -24,6 +25,9 @@ if TYPE_CHECKING:
     from vision.training.scenes import Scene
 
 __all__ = ["Development", "develop", "draw_development", "encode"]
+
+
+_PHONE_WIDTH_PX = 4000
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -53,7 +57,7 @@ def draw_development(scene: Scene) -> Development:
     family: dict[str, Any] = scene.camera[1]
     cast = rng.normal(0, 0.035)
     green = rng.normal(0, 0.015)
-    bright = rng.uniform(0.5, 0.88) if rng.random() < 0.93 else rng.uniform(0.88, 1.15)
+    bright = rng.uniform(0.5, 0.88) if chance(rng, 0.93) else rng.uniform(0.88, 1.15)
     return Development(
         blur_px=float(rng.uniform(*family["blur_px"])),
         white_level=float(bright),
@@ -63,15 +67,26 @@ def draw_development(scene: Scene) -> Development:
         sharpen=float(rng.uniform(*family["sharpen"])),
         contrast=float(rng.uniform(*family["curve"])),
         vignette=float(rng.uniform(*family["vignette"])),
-        jpeg_quality=int(rng.integers(family["jpeg"][0], family["jpeg"][1] + 1)),
+        jpeg_quality=_draw_quality(rng, scene),
         orientation=int(rng.choice([1, 3, 6, 8], p=[0.7, 0.06, 0.16, 0.08])),
-        wide_gamut=bool(rng.random() < 0.2),
+        wide_gamut=chance(rng, 0.2),
         seed=int(rng.integers(2**31)),
     )
 
 
+def _draw_quality(rng: np.random.Generator, scene: Scene) -> int:
+    """Full-size photos are stored by the phone itself and hardly squeezed."""
+    low, high = (
+        (95, 98) if scene.view.size_px[0] >= _PHONE_WIDTH_PX else scene.camera[1]["jpeg"]
+    )
+    return int(rng.integers(low, high + 1))
+
+
 def develop(
-    linear: npt.NDArray[np.float32], sheet_level: float, plan: Development, gradient: npt.NDArray[np.float32]
+    linear: npt.NDArray[np.float32],
+    sheet_level: float,
+    plan: Development,
+    gradient: npt.NDArray[np.float32],
 ) -> npt.NDArray[np.uint8]:
     """Turn rendered light into an upright 8-bit photo (sRGB or Display-P3).
 
@@ -83,10 +98,10 @@ def develop(
     gradient : (H, W) factor for light that falls off across the card.
     """
     rng = np.random.default_rng(plan.seed)
-    light = linear * gradient[:, :, None] * (plan.white_level / sheet_level)
-    light *= np.array(plan.cast, dtype=np.float32)
+    light: npt.NDArray[Any] = linear * gradient[:, :, None] * (plan.white_level / sheet_level)
+    light = light * np.array(plan.cast, dtype=np.float32)
     light = cv2.GaussianBlur(light, (0, 0), plan.blur_px)
-    light *= _vignette(linear.shape[:2], plan.vignette)[:, :, None]
+    light = light * _vignette(linear.shape[:2], plan.vignette)[:, :, None]
     electrons = light * plan.electrons
     sigma = np.sqrt(np.maximum(electrons, 0) + plan.read_noise**2)
     # demosaicing ties neighbours together, so phone noise is never white
@@ -94,7 +109,7 @@ def develop(
     light = (electrons + grain * 1.6 * sigma) / plan.electrons
     if plan.wide_gamut:
         light = light @ P3_FROM_SRGB.T.astype(np.float32)
-    coded = _srgb(np.clip(light, 0.0, 1.0))
+    coded = srgb_encode(np.clip(light, 0.0, 1.0))
     soft = coded * coded * (3 - 2 * coded)
     coded = coded + plan.contrast * (soft - coded)
     halo = cv2.GaussianBlur(coded, (0, 0), 1.4)
@@ -105,16 +120,6 @@ def develop(
 def _vignette(shape: tuple[int, ...], strength: float) -> npt.NDArray[np.float32]:
     y, x = np.ogrid[-1 : 1 : shape[0] * 1j, -1 : 1 : shape[1] * 1j]
     return np.asarray(1 - strength * (x * x + y * y) / 2, dtype=np.float32)
-
-
-def _srgb(linear: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:
-    """Transfer curve of IEC 61966-2-1."""
-    return np.asarray(
-        np.where(
-            linear <= 0.0031308, 12.92 * linear, 1.055 * np.maximum(linear, 1e-6) ** (1 / 2.4) - 0.055
-        ),
-        dtype=np.float32,
-    )
 
 
 #: How to turn an upright picture so that the orientation tag turns it back (np.rot90 k).

@@ -12,8 +12,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from vision.terms import GREY_ZONE, LONG_COIL_MM
+from vision.training.curl import screw_length_mm
 from vision.training.made import Made, Section, draw_section, strip_with_teeth
-from vision.training.noise import log_uniform, wander
+from vision.training.noise import chance, log_uniform, wander
 from vision.training.sweep import Points3, arc_lengths, unit
 from vision.training.worm import worm
 
@@ -25,9 +26,17 @@ if TYPE_CHECKING:
 __all__ = ["THETA_DEG", "Axis", "even_coil", "maker", "wind"]
 
 #: Width angle from the axis, degrees, by group; the gaps between are left out.
-THETA_DEG: dict[str, tuple[float, float]] = {"2": (0.0, 19.0), "4": (71.0, 90.0), "5": (26.0, 64.0)}
+THETA_DEG: dict[str, tuple[float, float]] = {
+    "2": (0.0, 19.0),
+    "4": (71.0, 90.0),
+    "5": (26.0, 64.0),
+}
 
 _LONGEST_MM = 1500.0
+#: From here on fewer points a turn are enough, or the meshes grow too large.
+_MANY_TURNS = 40.0
+#: How often an end of a coil is looser than its middle.
+_LOOSE_ENDS = 0.6
 #: Turns cannot crowd closer than the strip lets them: least share of the mean pitch.
 _LEAST_SWING = {"2": 0.93, "4": 0.7, "5": 0.7}
 
@@ -52,7 +61,13 @@ class Axis:
 
 
 def wind(
-    axis: Axis, angle: Float1, radius: Float1, advance: Float1, theta_deg: float, flatten: float
+    axis: Axis,
+    angle: Float1,
+    radius: Float1,
+    advance: Float1,
+    *,
+    theta_deg: float,
+    flatten: float = 1.0,
 ) -> tuple[Points3, Points3]:
     """Wind a strip about an axis.
 
@@ -82,7 +97,11 @@ def even_coil(
     axis = _straight_axis(pitch_mm * turns + 1.0, np.zeros(2))
     angle = np.linspace(0, 2 * np.pi * turns, int(80 * turns) + 2)
     line, across = wind(
-        axis, angle, np.full(len(angle), radius_mm), pitch_mm * angle / (2 * np.pi), theta_deg, 1.0
+        axis,
+        angle,
+        np.full(len(angle), radius_mm),
+        pitch_mm * angle / (2 * np.pi),
+        theta_deg=theta_deg,
     )
     strip = strip_with_teeth(np.random.default_rng(0), line, across, section)
     return Made(
@@ -110,20 +129,15 @@ def _coil(rng: np.random.Generator, group: str, word: str, wish: Section | None)
     tubular = group == "2"
     section = draw_section(rng, wish, (0.3, 2.5) if tubular else (0.25, 1.5), (0.05, 0.45))
     theta = rng.uniform(*THETA_DEG[group])
-    for _ in range(60):
-        radius = _draw_radius(rng, group, word, section)
-        pitch = _draw_pitch(rng, group, theta, radius, section)
-        length = _draw_axis_length(rng, word, radius, pitch)
-        if length / pitch * float(np.hypot(2 * np.pi * radius, pitch)) < _LONGEST_MM:
-            break
+    radius, pitch, length = _draw_coil_sizes(rng, group, word, theta, section)
     axis = _axis(rng, word, radius, length)
     turns = length / pitch
     angle, rho, advance = _drifting(rng, group, radius, pitch, turns)
     advance = np.minimum(advance, axis.s[-1])
-    flatten = 1.0 if rng.random() < 0.8 else float(rng.uniform(0.75, 0.97))
+    flatten = 1.0 if chance(rng, 0.8) else float(rng.uniform(0.75, 0.97))
     signed = theta * rng.choice([-1.0, 1.0])
-    line, across = wind(axis, angle, rho, advance, signed, flatten)
-    if rng.random() < 0.5:
+    line, across = wind(axis, angle, rho, advance, theta_deg=signed, flatten=flatten)
+    if chance(rng, 0.5):
         mirror = np.array([1.0, -1.0, 1.0])
         line, across = line * mirror, -across * mirror
     distance = rho * np.sqrt(np.cos(angle) ** 2 + (flatten * np.sin(angle)) ** 2)
@@ -141,6 +155,20 @@ def _coil(rng: np.random.Generator, group: str, word: str, wish: Section | None)
     )
 
 
+def _draw_coil_sizes(
+    rng: np.random.Generator, group: str, word: str, theta: float, section: Section
+) -> tuple[float, float, float]:
+    """Radius, pitch and axis length, drawn again while the chip would be too long."""
+    tries = 60
+    while True:
+        radius = _draw_radius(rng, group, word, section)
+        pitch = _draw_pitch(rng, group, theta, radius, section)
+        length = _draw_axis_length(rng, word, radius, pitch)
+        tries -= 1
+        if screw_length_mm(radius, pitch, length / pitch) < _LONGEST_MM or not tries:
+            return radius, pitch, length
+
+
 def _draw_radius(rng: np.random.Generator, group: str, word: str, section: Section) -> float:
     low, high = (0.8, 5.0) if group == "2" else (1.0, 6.0)
     if group == "2":
@@ -156,17 +184,17 @@ def _draw_pitch(
     rng: np.random.Generator, group: str, theta: float, radius: float, section: Section
 ) -> float:
     w, t = section.width_mm, section.thickness_mm
-    if group == "2":
-        low = 1.03 * w
-    else:
-        # Turns nest like cups: neighbours clear each other once the pitch, seen
-        # square to the strip, exceeds its thickness.
-        low = max(0.22, 1.25 * t / np.sin(np.radians(theta)))
+    # Turns of a tube lie side by side. Turns of the others nest like cups: neighbours
+    # clear each other once the pitch, seen square to the strip, exceeds its thickness.
+    nested = max(0.22, 1.25 * t / max(np.sin(np.radians(theta)), 0.1))
+    low = 1.03 * w if group == "2" else float(nested)
     high = min(3 * w, 2.5 * radius)
-    return log_uniform(rng, float(low), float(max(high, low * 1.3)))
+    return log_uniform(rng, low, max(high, low * 1.3))
 
 
-def _draw_axis_length(rng: np.random.Generator, word: str, radius: float, pitch: float) -> float:
+def _draw_axis_length(
+    rng: np.random.Generator, word: str, radius: float, pitch: float
+) -> float:
     if word == "short":
         # Shorter than it is wide, a coil is a ring: no clear member of its group.
         low = max(2.0 * pitch, 2.6 * radius)
@@ -189,8 +217,8 @@ def _straight_axis(length: float, bends: Float1) -> Axis:
 
 def _axis(rng: np.random.Generator, word: str, radius: float, length: float) -> Axis:
     if word != "nest":
-        bend = np.radians(40) * rng.uniform(-1, 1) * (rng.random() < 0.7)
-        kink = np.radians(35) * rng.uniform(-1, 1) * (rng.random() < 0.25)
+        bend = np.radians(40) * rng.uniform(-1, 1) * chance(rng, 0.7)
+        kink = np.radians(35) * rng.uniform(-1, 1) * chance(rng, 0.25)
         reach = length / (4 * radius)  # stubby coils do not bend
         return _straight_axis(length + 4.0, np.array([bend, kink]) * np.clip(reach, 0, 1))
     path = worm(
@@ -206,7 +234,7 @@ def _axis(rng: np.random.Generator, word: str, radius: float, length: float) -> 
 
 
 def _carried(tangent: Points3) -> Points3:
-    """Normals carried along a curve without twist."""
+    """Carry normals along a curve without twist."""
     normal = np.cross(tangent[0], np.eye(3)[int(np.argmin(np.abs(tangent[0])))])
     out = []
     for direction in tangent:
@@ -220,14 +248,16 @@ def _drifting(
     rng: np.random.Generator, group: str, radius: float, pitch: float, turns: float
 ) -> tuple[Float1, Float1, Float1]:
     """Winding angle, radius and advance with drift and looser ends."""
-    per_turn = float(np.clip(2 * np.pi * radius / 0.1, 48, 150)) if turns < 40 else 48.0
+    per_turn = (
+        float(np.clip(2 * np.pi * radius / 0.1, 48, 150)) if turns < _MANY_TURNS else 48.0
+    )
     angle = np.linspace(0.0, 2 * np.pi * turns, int(per_turn * turns) + 2)
     lap = angle / (2 * np.pi)
     trend = rng.uniform(0, 0.35) if group == "5" else rng.uniform(0, 0.15)
     trend *= rng.choice([-1.0, 1.0])
     uneven = log_uniform(rng, 0.008, 0.05)
     rise = trend * (lap / turns - 0.5) + wander(rng, lap, 0.7, uneven).clip(-0.12, 0.12)
-    loose = rng.uniform(0, 0.2, 2) * (rng.random(2) < 0.6)
+    loose = rng.uniform(0, 0.2, 2) * (rng.random(2) < _LOOSE_ENDS)
     ends = loose[0] * np.exp(-lap / 0.6) + loose[1] * np.exp(-(turns - lap) / 0.6)
     rho = radius * (1 + rise + ends)
     swing = 1 + wander(rng, lap, max(1.5, turns / 6), 4 * uneven) + 0.8 * ends

@@ -79,9 +79,7 @@ def render_scene(scene: Scene, out: Path, *, samples: int = 24) -> Path:
         case = draw_job(scene.seed).case()
         (out / f"{name}.case.json").write_text(json.dumps(case, indent=1), encoding="utf-8")
     truth = out / f"{name}.truth.json"
-    truth.write_text(
-        json.dumps(truth_of(scene, rendered, plan, photo.name)), encoding="utf-8"
-    )
+    truth.write_text(json.dumps(truth_of(scene, rendered, plan, photo.name)), encoding="utf-8")
     return truth
 
 

@@ -36,7 +36,9 @@ def _to_xyz(primaries: tuple[tuple[float, float], ...]) -> npt.NDArray[np.float6
 
 
 #: Linear Display-P3 from linear sRGB.
-P3_FROM_SRGB: npt.NDArray[np.float64] = np.linalg.solve(_to_xyz(_P3_XY), _to_xyz(_SRGB_XY))
+P3_FROM_SRGB: npt.NDArray[np.float64] = np.asarray(
+    np.linalg.solve(_to_xyz(_P3_XY), _to_xyz(_SRGB_XY)), dtype=np.float64
+)
 
 
 def _fixed(*values: float) -> bytes:

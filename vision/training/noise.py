@@ -10,7 +10,12 @@ from scipy.interpolate import PchipInterpolator
 if TYPE_CHECKING:
     from vision.arrays import Float1
 
-__all__ = ["log_uniform", "teeth", "wander"]
+__all__ = ["chance", "log_uniform", "teeth", "wander"]
+
+
+def chance(rng: np.random.Generator, share: float) -> bool:
+    """Say yes in ``share`` of all cases."""
+    return bool(rng.random() < share)
 
 
 def log_uniform(rng: np.random.Generator, low: float, high: float) -> float:

@@ -60,7 +60,9 @@ def _turned(profile: npt.NDArray[np.float64], sides: int) -> Mesh:
 
 def crumb(rng: np.random.Generator) -> Mesh:
     """Swarf dust: an irregular block of 0.2-1 mm lying on z = 0."""
-    size = log_uniform(rng, 0.2, 1.0) * np.array([1.0, rng.uniform(0.4, 1), rng.uniform(0.2, 0.6)])
+    size = log_uniform(rng, 0.2, 1.0) * np.array(
+        [1.0, rng.uniform(0.4, 1), rng.uniform(0.2, 0.6)]
+    )
     grid = np.array([[x, y, z] for x in (0, 1) for y in (0, 1) for z in (0, 1)], dtype=float)
     points = (grid - 0.5 + rng.uniform(-0.22, 0.22, (8, 3))) * size
     quads = [(0, 1, 3, 2), (4, 6, 7, 5), (0, 4, 5, 1), (2, 3, 7, 6), (0, 2, 6, 4), (1, 5, 7, 3)]
@@ -76,7 +78,12 @@ def distractor(rng: np.random.Generator, kind: str) -> Prop:
         length = rng.uniform(50, 130)
         body = _turned(np.array([[0, 0.0], [0, 3.6], [length, 3.6]]), 6)
         tip = _turned(np.array([[length, 3.5], [length + 14, 1.0], [length + 18, 0.0]]), 24)
-        rgb = tuple(float(v) for v in rng.choice([[0.7, 0.1, 0.05], [0.7, 0.5, 0.05], [0.05, 0.15, 0.45], [0.03, 0.03, 0.03]]))
+        rgb = tuple(
+            float(v)
+            for v in rng.choice(
+                [[0.7, 0.1, 0.05], [0.7, 0.5, 0.05], [0.05, 0.15, 0.45], [0.03, 0.03, 0.03]]
+            )
+        )
         return _laid(rng, kind, join([body, tip]), rgb, metallic=False)
     if kind == "washer":
         bore = rng.uniform(1.6, 4.2)
@@ -95,7 +102,11 @@ def distractor(rng: np.random.Generator, kind: str) -> Prop:
     shank = np.stack([x, thread], axis=1)
     head = np.array([[-1.2 * radius, 0], [-1.2 * radius, 1.7 * radius], [0, 1.8 * radius]])
     return _laid(
-        rng, kind, _turned(np.concatenate([head, shank, [[length, 0]]]), 32), zinc, metallic=True
+        rng,
+        kind,
+        _turned(np.concatenate([head, shank, [[length, 0]]]), 32),
+        zinc,
+        metallic=True,
     )
 
 

@@ -15,14 +15,16 @@ import numpy as np
 
 from vision.training.families import families
 from vision.training.films import TintScale, tint_scale
+from vision.training.labels import count_alone, label_picture
 from vision.training.sheet import sheet_picture
 from vision.training.surfaces import bench_texture, oil_cover, room, slope_map
+from vision.training.transfer import srgb_decode
 
 if TYPE_CHECKING:
     import numpy.typing as npt
 
     from vision.training.scenes import Placed, Scene
-    from vision.training.sweep import Mesh, Points3
+    from vision.training.sweep import Mesh
 
 __all__ = ["CRUMBS", "DISTRACTOR", "Rendered", "open_renderer", "render"]
 
@@ -104,9 +106,13 @@ def render(scene: Scene, samples: int = 24) -> Rendered:
     for k in range(passes):
         image = mi.render(loaded, spp=_SPP_PER_PASS, seed=scene.seed * 1000 + k)
         total += np.asarray(image, dtype=np.float32).reshape(height, width, -1)[:, :, :3]
-    mask = _labels(mi, loaded, world.label_of_shape, scene)
-    alone = {p.number: _alone(mi, p, scene) for p in scene.chips}
-    return Rendered(linear=total / passes, mask=mask, alone_px=alone)
+    mask = label_picture(mi, loaded, world.label_of_shape, scene.view)
+    alone = {
+        p.number: count_alone(mi, world.shapes_of(p), p.chip.points, scene.view)
+        for p in scene.chips
+    }
+    linear = np.asarray(total / passes, dtype=np.float32)
+    return Rendered(linear=linear, mask=mask, alone_px=alone)
 
 
 class _World:
@@ -165,6 +171,11 @@ class _World:
             out[name] = self._mesh(name, prop.mesh, bsdf, None)
             self.label_of_shape[name] = DISTRACTOR
         return out
+
+    def shapes_of(self, placed: Placed) -> list[Any]:
+        """Both sides of a chip without colour, to be looked at alone."""
+        grey = self.mi.load_dict({"type": "diffuse"})
+        return [self._mesh(s, getattr(placed.chip, s), grey, None) for s in ("tool", "free")]
 
     def _sensor(self) -> dict[str, Any]:
         view, t = self.scene.view, self.mi.ScalarTransform4f
@@ -268,24 +279,31 @@ class _World:
         x0, y0, x1, y1 = area
         t = self.mi.ScalarTransform4f
         middle = t().translate([(x0 + x1) / 2, (y0 + y1) / 2, z])
-        return {"type": "rectangle", "to_world": middle.scale([(x1 - x0) / 2, (y1 - y0) / 2, 1])}
+        return {
+            "type": "rectangle",
+            "to_world": middle.scale([(x1 - x0) / 2, (y1 - y0) / 2, 1]),
+        }
 
     def _card(self) -> dict[str, Any]:
         sheet = self.scene.sheet
-        encoded = sheet_picture(sheet.card_id, _SHEET_PX_PER_MM).astype(np.float32) / 255
-        paper = _PAPER_WHITE * np.where(
-            encoded <= 0.04045, encoded / 12.92, ((encoded + 0.055) / 1.055) ** 2.4
+        encoded = np.asarray(
+            sheet_picture(sheet.card_id, _SHEET_PX_PER_MM) / 255, dtype=np.float32
         )
-        paper = 0.03 + 0.965 * paper  # toner is not quite black
+        paper = _PAPER_WHITE * srgb_decode(encoded)
+        paper = np.asarray(0.03 + 0.965 * paper, np.float32)  # toner is not quite black
         # Pictures run downwards, the rectangle's texture upwards: rows are turned round.
         plain: dict[str, Any] = {"type": "diffuse"}
         width, height = sheet.size_mm
         card = self._plane((0.0, -height, width, 0.0), 0.0)
         if self.scene.oil:
             keep, gloss = oil_cover(self.scene.oil, sheet.size_mm, _SHEET_PX_PER_MM)
-            paper = paper * keep[:, :, None]
+            paper = np.asarray(paper * keep[:, :, None], np.float32)
             plain["reflectance"] = self._bitmap(paper[::-1])
-            shiny = {"type": "roughplastic", "alpha": 0.15, "diffuse_reflectance": plain["reflectance"]}
+            shiny = {
+                "type": "roughplastic",
+                "alpha": 0.15,
+                "diffuse_reflectance": plain["reflectance"],
+            }
             card["bsdf"] = {
                 "type": "blendbsdf",
                 "weight": self._bitmap(gloss[::-1, :, None]),
@@ -305,55 +323,3 @@ class _World:
             **self._plane((-900.0, -1000.0, 1100.0, 1000.0), -0.3),
             "bsdf": {"type": "principled", "base_color": texture, "roughness": 0.5},
         }
-
-
-def _labels(
-    mi: Any,  # noqa: ANN401
-    loaded: Any,  # noqa: ANN401
-    label_of_shape: dict[str, int],
-    scene: Scene,
-) -> npt.NDArray[np.uint8]:
-    """What lies behind each pixel's centre."""
-    import drjit as dr  # noqa: PLC0415 - comes with the renderer
-
-    width, height = scene.view.size_px
-    y, x = np.mgrid[:height, :width].reshape(2, -1).astype(float)
-    hit = loaded.ray_intersect_preliminary(_ray(mi, scene, scene.view.rays(x, y)))
-    seen = np.asarray(dr.reinterpret_array(mi.UInt32, hit.shape))
-    table = np.zeros(int(seen.max()) + 1 if len(seen) else 1, dtype=np.uint8)
-    for shape in loaded.shapes():
-        label = label_of_shape.get(shape.id(), 0)
-        place = int(np.asarray(dr.reinterpret_array(mi.UInt32, mi.ShapePtr(shape)))[0])
-        if place < len(table):
-            table[place] = label
-    return table[seen].reshape(height, width)
-
-
-def _ray(mi: Any, scene: Scene, directions: Points3) -> Any:  # noqa: ANN401
-    eye = [mi.Float(v) for v in scene.view.eye]
-    d = [mi.Float(np.ascontiguousarray(directions[:, k], np.float32)) for k in range(3)]
-    return mi.Ray3f(mi.Point3f(*eye), mi.Vector3f(*d))
-
-
-def _alone(mi: Any, placed: Placed, scene: Scene) -> int:  # noqa: ANN401
-    """Pixels the chip would cover with nothing in front of it."""
-    import drjit as dr  # noqa: PLC0415
-
-    world = _World(mi, scene)
-    grey = mi.load_dict({"type": "diffuse"})
-    chip = placed.chip
-    pair = {
-        "type": "scene",
-        "a": world._mesh("a", chip.tool, grey, None),  # noqa: SLF001
-        "b": world._mesh("b", chip.free, grey, None),  # noqa: SLF001
-    }
-    pixels = scene.view.pixels(chip.points)
-    width, height = scene.view.size_px
-    low = np.floor(pixels.min(axis=0)).clip(0, [width - 1, height - 1])
-    high = np.ceil(pixels.max(axis=0)).clip(0, [width - 1, height - 1])
-    x, y = np.meshgrid(np.arange(low[0], high[0] + 1), np.arange(low[1], high[1] + 1))
-    loaded = mi.load_dict(pair)
-    hit = loaded.ray_intersect_preliminary(
-        _ray(mi, scene, scene.view.rays(x.ravel(), y.ravel()))
-    )
-    return int(np.count_nonzero(np.asarray(dr.isfinite(hit.t))))

@@ -12,21 +12,30 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from vision.training.families import Side, families, span
+from vision.training.families import Side, families
 from vision.training.layout import Floor
 from vision.training.made import Section
-from vision.training.noise import log_uniform, wander
-from vision.training.props import DISTRACTORS, Prop, crumb, distractor
+from vision.training.noise import chance, log_uniform, wander
 from vision.training.shapes import Chip, chip_of_form
 from vision.training.sheet import SheetPlan, sheet_plan
-from vision.training.sweep import Mesh, join, transform
-from vision.training.view import View
+from vision.training.staging import (
+    Light,
+    OilSpot,
+    draw_crumbs,
+    draw_light,
+    draw_oil,
+    draw_props,
+    draw_view,
+)
 
 if TYPE_CHECKING:
     from vision.arrays import Float1
     from vision.training.jobs import Job
+    from vision.training.props import Prop
+    from vision.training.sweep import Mesh
+    from vision.training.view import View
 
-__all__ = ["GENERATOR", "Film", "Light", "OilSpot", "Placed", "Scene", "draw_scene"]
+__all__ = ["GENERATOR", "Film", "Placed", "Scene", "draw_scene"]
 
 #: Version of everything that shapes a scene; part of the key of every rendered file.
 GENERATOR = "pilot-4"
@@ -78,42 +87,6 @@ class Placed:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class OilSpot:
-    """Oil soaked into the sheet; the rim is irregular by ``seed``."""
-
-    x_mm: float
-    y_mm: float
-    radius_mm: float
-    darkening: float
-    seed: int
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Lamp:
-    """Soft rectangle of light: direction and angular size in degrees, share of light."""
-
-    azimuth_deg: float
-    elevation_deg: float
-    size_deg: tuple[float, float]
-    share: float
-    kelvin: float
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Light:
-    """The room as the card sees it."""
-
-    family: str
-    kelvin: float
-    lamps: tuple[Lamp, ...]
-    ceiling: float
-    walls: float
-    gradient: tuple[float, float]
-    """Relative change of light over 100 mm of card, along x and y."""
-    seed: int
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Scene:
     """Everything needed to render one photo and to state its truth."""
 
@@ -160,25 +133,14 @@ def draw_scene(
     rng = np.random.default_rng([seed, 20931])
     forms, mixed = _draw_forms(rng, seed, job, native=native)
     long = sum(f.endswith(".1") and f in _LARGE for f in forms)
-    sheet = sheet_plan("a4" if long >= 2 or rng.random() < 0.08 else "a5")
-    crowded = rng.random() < 0.1
-    bodies = _draw_chips(rng, forms, mixed=mixed, job=job)
+    sheet = sheet_plan("a4" if long > 1 or chance(rng, 0.08) else "a5")
     floor = Floor(area=sheet.card_area)
-    placed_chips: list[tuple[Chip, int | None]] = []
-    for chip, population in bodies:
-        within = sheet.field_area if rng.random() > 0.1 else sheet.card_area
-        points = np.concatenate([chip.points[::3], chip.line])
-        overlap = crowded and rng.random() < 0.4
-        shift = floor.place(points, rng, within, overlap=overlap)
-        if shift is None:
-            shift = floor.place(points, rng, sheet.card_area, overlap=False)
-        if shift is not None:
-            here = chip.moved(np.eye(3), shift)
-            floor.occupy(np.concatenate([here.points[::2], here.line]))
-            placed_chips.append((here, population))
-    light = _draw_light(rng, side)
+    crowded = chance(rng, 0.1)
+    bodies = _draw_chips(rng, forms, mixed=mixed, job=job)
+    placed_chips = _lay_down(rng, bodies, floor, sheet, crowded=crowded)
+    light = draw_light(rng, side)
     chips = _give_metal(rng, placed_chips, side=side, mixed=mixed, job=job)
-    crumbs, count = _draw_crumbs(rng, sheet, job)
+    crumbs, count = draw_crumbs(rng, sheet, most=20 if job else 45)
     camera_name = str(rng.choice(sorted(families("cameras", side))))
     camera = families("cameras", side)[camera_name]
     bench_name = str(rng.choice(sorted(families("benches", side))))
@@ -188,12 +150,12 @@ def draw_scene(
         seed=seed,
         set_name=set_name,
         sheet=sheet,
-        view=_draw_view(rng, sheet, chips, camera, side, native=native),
+        view=draw_view(rng, sheet, chips, camera, side, native=native),
         chips=chips,
         crumbs=crumbs,
         crumb_count=count,
-        props=_draw_props(rng, floor, sheet),
-        oil=_draw_oil(rng, sheet),
+        props=draw_props(rng, floor, sheet),
+        oil=draw_oil(rng, sheet),
         light=light,
         surface={
             "tool_roughness": log_uniform(rng, 0.08, 0.25),
@@ -208,6 +170,30 @@ def draw_scene(
         side=side,
         job=job.name if job else None,
     )
+
+
+def _lay_down(
+    rng: np.random.Generator,
+    bodies: list[tuple[Chip, int | None]],
+    floor: Floor,
+    sheet: SheetPlan,
+    *,
+    crowded: bool,
+) -> list[tuple[Chip, int | None]]:
+    """Find each chip a place, mostly in the white field; those without one are dropped."""
+    laid = []
+    for chip, population in bodies:
+        within = sheet.card_area if chance(rng, 0.1) else sheet.field_area
+        points = np.concatenate([chip.points[::3], chip.line])
+        overlap = crowded and chance(rng, 0.4)
+        shift = floor.place(points, rng, within, overlap=overlap)
+        if shift is None:
+            shift = floor.place(points, rng, sheet.card_area, overlap=False)
+        if shift is not None:
+            here = chip.moved(np.eye(3), shift)
+            floor.occupy(np.concatenate([here.points[::2], here.line]))
+            laid.append((here, population))
+    return laid
 
 
 def _pick(rng: np.random.Generator, shares: dict[str, float]) -> str:
@@ -231,9 +217,7 @@ def _draw_forms(
     else:
         count = int(rng.integers(9, 19))
         main = str((seed // 2) % 8 + 1)
-        groups = [
-            main if rng.random() < 0.85 else str(rng.integers(1, 9)) for _ in range(count)
-        ]
+        groups = [main if chance(rng, 0.85) else str(rng.integers(1, 9)) for _ in range(count)]
         if main == "7":
             groups += ["7"] * int(rng.integers(6, 20))
     return _cap_large([_pick(rng, _FORM_SHARES[g]) for g in groups]), mixed
@@ -285,14 +269,14 @@ def _give_metal(
     main = job.metal if job else _pick(rng, shares)
     second = _pick(rng, shares)
     heat = 0.0
-    if rng.random() < 0.65:
+    if chance(rng, 0.65):
         heat = log_uniform(rng, 6.0, 100.0)
     if job is not None:
         heat = log_uniform(rng, *job.film_nm) if job.film_nm[1] > 0 else 0.0
     n_factor = float(rng.uniform(0.9, 1.1))
     placed = []
     for number, (chip, population) in enumerate(chips, start=1):
-        metal = second if mixed and rng.random() < 0.4 else main
+        metal = second if mixed and chance(rng, 0.4) else main
         if chip.group not in metals[metal].get("groups", chip.group):
             metal = next(n for n in sorted(metals) if "steel" in n)  # iron makes no coils
         tinted = "film" in metals[metal] and heat > 0
@@ -309,132 +293,3 @@ def _give_metal(
             Placed(number=number, chip=chip, metal=metal, film=film, population=population)
         )
     return tuple(placed)
-
-
-def _draw_crumbs(
-    rng: np.random.Generator, sheet: SheetPlan, job: Job | None
-) -> tuple[Mesh | None, int]:
-    most = 20 if job else 45
-    count = int(rng.integers(0, most)) if rng.random() < 0.75 else 0
-    if not count:
-        return None, 0
-    x0, y0, x1, y1 = sheet.card_area
-    knot = np.array([rng.uniform(x0, x1), rng.uniform(y0, y1)])
-    bits = []
-    for _ in range(count):
-        near = rng.random() < 0.5
-        spot = knot + rng.normal(0, 15, 2) if near else rng.uniform([x0, y0], [x1, y1])
-        place = np.append(np.clip(spot, [x0, y0], [x1, y1]), 0.0)
-        bits.append(transform(crumb(rng), np.eye(3), place))
-    return join(bits), count
-
-
-def _draw_props(rng: np.random.Generator, floor: Floor, sheet: SheetPlan) -> tuple[Prop, ...]:
-    props = []
-    for _ in range(int(rng.choice([0, 1, 2], p=[0.6, 0.28, 0.12]))):
-        thing = distractor(rng, str(rng.choice(DISTRACTORS)))
-        shift = floor.place(thing.mesh.points, rng, sheet.card_area, overlap=False)
-        if shift is None:
-            continue
-        mesh = transform(thing.mesh, np.eye(3), shift)
-        floor.occupy(mesh.points)
-        props.append(
-            Prop(kind=thing.kind, mesh=mesh, rgb=thing.rgb, metallic=thing.metallic)
-        )
-    return tuple(props)
-
-
-def _draw_oil(rng: np.random.Generator, sheet: SheetPlan) -> tuple[OilSpot, ...]:
-    if rng.random() < 0.55:
-        return ()
-    x0, y0, x1, y1 = sheet.card_area
-    return tuple(
-        OilSpot(
-            x_mm=float(rng.uniform(x0, x1)),
-            y_mm=float(rng.uniform(y0, y1)),
-            radius_mm=log_uniform(rng, 1.0, 14.0),
-            darkening=float(rng.uniform(0.08, 0.3)),
-            seed=int(rng.integers(2**31)),
-        )
-        for _ in range(int(rng.integers(1, 6)))
-    )
-
-
-def _draw_light(rng: np.random.Generator, side: Side) -> Light:
-    name = str(rng.choice(sorted(families("lights", side))))
-    spec = families("lights", side)[name]
-    kelvin = float(rng.uniform(*spec["kelvin"]))
-    lamps = []
-    azimuth = rng.uniform(0, 360)
-    for k, lamp in enumerate(spec["lamps"]):
-        low, high = lamp["size"]
-        second = kelvin if k == 0 else float(np.clip(kelvin * rng.lognormal(0, 0.12), 2700, 7500))
-        lamps.append(
-            Lamp(
-                azimuth_deg=float((azimuth + k * rng.uniform(70, 180)) % 360),
-                elevation_deg=float(rng.uniform(*lamp["elevation"])),
-                size_deg=(float(rng.uniform(low, high)), float(rng.uniform(low, high))),
-                share=float(lamp["share"]),
-                kelvin=second,
-            )
-        )
-    gradient = rng.normal(0, 0.06, 2).clip(-0.15, 0.15)
-    return Light(
-        family=name,
-        kelvin=kelvin,
-        lamps=tuple(lamps),
-        ceiling=float(spec["ceiling"] * rng.uniform(0.6, 1.3)),
-        walls=float(spec["walls"] * rng.uniform(0.6, 1.3)),
-        gradient=(float(gradient[0]), float(gradient[1])),
-        seed=int(rng.integers(2**31)),
-    )
-
-
-#: Widest picture of the set in pixels: about 8 megapixels at 4 to 3.
-_WIDEST_PX = 3280
-
-
-def _draw_view(
-    rng: np.random.Generator,
-    sheet: SheetPlan,
-    chips: tuple[Placed, ...],
-    camera: dict[str, Any],
-    side: Side,
-    *,
-    native: bool,
-) -> View:
-    """Framing that holds the wanted density: whole card, or closer if that is too wide."""
-    density = log_uniform(rng, *span("px_per_mm", side))
-    small = sum(p.chip.group in "78" for p in chips)
-    if small > len(chips) / 2:
-        density = max(density, rng.uniform(10.0, 14.0))  # a user goes closer to crumbs
-    card_w, card_h = sheet.size_mm
-    wanted = max(card_w, card_h * 4 / 3) * rng.uniform(1.06, 1.3)
-    width_px = int(min(density * wanted, _WIDEST_PX) // 8 * 8)
-    if native:
-        width_px, density = 4000, 4000 / wanted
-    density = min(density, width_px / (0.85 * card_w))
-    height_px = width_px * 3 // 4 // 2 * 2
-    view_mm = width_px / density
-    x0, y0, x1, y1 = sheet.card_area
-    middle = np.array([(x0 + x1) / 2, (y0 + y1) / 2])
-    if chips and view_mm < card_w:
-        heart = np.mean([p.chip.line.mean(axis=0)[:2] for p in chips], axis=0)
-        middle = 0.6 * middle + 0.4 * heart
-    middle = middle + rng.normal(0, 0.015 * view_mm, 2)
-    fov = rng.uniform(*camera["fov_deg"])
-    distance = view_mm / 2 / np.tan(np.radians(fov) / 2)
-    low, high = span("tilt_deg", side)
-    tilt = np.radians(min(high, low + abs(rng.normal(0, 9.0))))
-    lean = rng.uniform(0, 2 * np.pi)
-    eye = np.append(middle, 0.0) + distance * np.array(
-        [np.sin(tilt) * np.cos(lean), np.sin(tilt) * np.sin(lean), np.cos(tilt)]
-    )
-    roll = np.radians(rng.normal(0, 7)) + (np.pi if rng.random() < 0.3 else 0.0)
-    return View(
-        eye=(float(eye[0]), float(eye[1]), float(eye[2])),
-        target=(float(middle[0]), float(middle[1]), 0.0),
-        up=(float(-np.sin(roll)), float(np.cos(roll)), 0.0),
-        fov_deg=float(fov),
-        size_px=(width_px, height_px),
-    )

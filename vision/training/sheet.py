@@ -46,5 +46,5 @@ def sheet_plan(card_id: str) -> SheetPlan:
 
 
 def sheet_picture(card_id: str, px_per_mm: float) -> Rgb8:
-    """Printed card, sRGB, paper 255."""
+    """Draw the printed card, sRGB, paper 255."""
     return card_image(CARDS[card_id], px_per_mm)

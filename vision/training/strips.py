@@ -8,11 +8,13 @@ import numpy as np
 
 from vision.terms import GREY_ZONE, LONG_ALONG_CHIP_MM
 from vision.training.made import Made, Section, draw_section, strip_with_teeth
-from vision.training.noise import log_uniform, wander
+from vision.training.noise import chance, log_uniform, wander
 from vision.training.sweep import Points3, Strip, arc_lengths, unit
 from vision.training.worm import worm
 
 if TYPE_CHECKING:
+    import numpy.typing as npt
+
     from vision.arrays import Float1
 
 __all__ = [
@@ -28,13 +30,19 @@ __all__ = [
 ]
 
 _UP = np.array([0.0, 0.0, 1.0])
+#: Longest ribbon that is still surely short, along the chip.
+_SHORT_MM = (1 - GREY_ZONE) * LONG_ALONG_CHIP_MM
+#: Longer ribbons lie down on the sheet instead of standing like a rigid body.
+_LIMP_MM = 70.0
+#: Smaller and larger side of the box that a ribbon may cover.
+_ROOM_MM = np.array([90.0, 120.0])
 
 
 def ribbon_short(rng: np.random.Generator, wish: Section | None) -> Made:
     """Ribbon of 6 mm up to the lower border of the grey zone."""
     section = draw_section(rng, wish, (0.2, 2.5), (0.05, 0.45))
     low = max(6.0, 9 * section.width_mm)
-    length = log_uniform(rng, low, (1 - GREY_ZONE) * LONG_ALONG_CHIP_MM)
+    length = log_uniform(rng, low, _SHORT_MM)
     return _ribbon(rng, section, length)
 
 
@@ -67,13 +75,8 @@ def ribbon_nest(rng: np.random.Generator, wish: Section | None) -> Made:
 def _ribbon(rng: np.random.Generator, section: Section, length: float) -> Made:
     step = float(np.clip(length / 900, 0.08, 0.25))
     s = np.arange(0.0, length, step)
-    limp = length > 70.0
-    for _ in range(40):
-        heading = _ribbon_heading(rng, s, limp=limp)
-        flat = np.cumsum(np.stack([np.cos(heading), np.sin(heading)], axis=1) * step, axis=0)
-        reach = np.ptp(flat, axis=0)
-        if reach.max() < 120.0 and reach.min() < 90.0:
-            break
+    limp = length > _LIMP_MM
+    heading, flat = _ribbon_course(rng, s, limp=limp)
     rise = wander(rng, s, 14.0, min(2.0, length / 25))
     if limp:
         rise = np.logaddexp(0.0, rise)  # it sags onto the sheet between its humps
@@ -82,7 +85,25 @@ def _ribbon(rng: np.random.Generator, section: Section, length: float) -> Made:
     roll = roll + rng.choice([0.0, 1.0], p=[0.6, 0.4]) * 2 * np.pi * s / rng.uniform(50, 200)
     side = np.stack([-np.sin(heading), np.cos(heading), np.zeros_like(s)], axis=1)
     across = np.cos(roll)[:, None] * _UP + np.sin(roll)[:, None] * side
+    if length <= _SHORT_MM:  # humps add to the length: keep out of the grey zone
+        kept = arc_lengths(line) <= _SHORT_MM
+        line, across = line[kept], across[kept]
     return Made(strip=strip_with_teeth(rng, line, across, section), lies_as_made=limp)
+
+
+def _ribbon_course(
+    rng: np.random.Generator, s: Float1, *, limp: bool
+) -> tuple[Float1, npt.NDArray[np.float64]]:
+    """Heading and plane points, drawn again while the ribbon would leave the card."""
+    tries = 40
+    while True:
+        heading = _ribbon_heading(rng, s, limp=limp)
+        steps = np.stack([np.cos(heading), np.sin(heading)], axis=1) * s[1]
+        flat = np.cumsum(steps, axis=0)
+        reach = np.sort(np.ptp(flat, axis=0))
+        tries -= 1
+        if (reach < _ROOM_MM).all() or not tries:
+            return heading, flat
 
 
 def _ribbon_heading(rng: np.random.Generator, s: Float1, *, limp: bool) -> Float1:
@@ -91,7 +112,7 @@ def _ribbon_heading(rng: np.random.Generator, s: Float1, *, limp: bool) -> Float
     if limp:
         curvature = curvature + rng.uniform(-0.03, 0.03)
     heading = np.cumsum(curvature) * (s[1] - s[0])
-    if rng.random() < 0.4:
+    if chance(rng, 0.4):
         wave = rng.uniform(3, 12)
         phase = 2 * np.pi * s / wave + wander(rng, s, wave, 1.0)
         strength = rng.uniform(0.1, 0.45) * (1 + wander(rng, s, 2 * wave, 0.4))
@@ -100,10 +121,12 @@ def _ribbon_heading(rng: np.random.Generator, s: Float1, *, limp: bool) -> Float
         place = rng.uniform(0.1, 0.9) * s[-1]
         turn = np.radians(rng.uniform(20, 80)) * rng.choice([-1, 1])
         heading = heading + turn * 0.5 * (1 + np.tanh((s - place) / 0.7))
-    return heading
+    return np.asarray(heading)
 
 
-def _planar(angle: Float1, radius: Float1, lift: Float1, tilt_deg: float) -> tuple[Points3, Points3]:
+def _planar(
+    angle: Float1, radius: Float1, lift: Float1, tilt_deg: float
+) -> tuple[Points3, Points3]:
     """Curl about z: centre line and width direction."""
     radial = np.stack([np.cos(angle), np.sin(angle), np.zeros_like(angle)], axis=1)
     line = radius[:, None] * radial + lift[:, None] * _UP
@@ -114,7 +137,7 @@ def _planar(angle: Float1, radius: Float1, lift: Float1, tilt_deg: float) -> tup
 def _mirrored(
     rng: np.random.Generator, line: Points3, across: Points3
 ) -> tuple[Points3, Points3]:
-    if rng.random() < 0.5:
+    if chance(rng, 0.5):
         return line, across
     mirror = np.array([1.0, -1.0, 1.0])
     return line * mirror, -across * mirror
@@ -162,9 +185,9 @@ def arc_loose(rng: np.random.Generator, wish: Section | None) -> Made:
     low = max(0.8, 2.2 * section.thickness_mm)
     radius0 = log_uniform(rng, low, 5.0)
     angle = np.linspace(0.0, np.radians(degrees), max(24, int(degrees / 4)))
-    opening = rng.uniform(0, 0.35) * (rng.random() < 0.6)
+    opening = rng.uniform(0, 0.35) * chance(rng, 0.6)
     radius = radius0 * np.exp(opening * (angle / angle[-1] - 0.5))
-    tilt = rng.uniform(-8, 8) if rng.random() < 0.6 else rng.uniform(15, 80) * rng.choice([-1, 1])
+    tilt = rng.uniform(-8, 8) if chance(rng, 0.6) else rng.uniform(15, 80) * rng.choice([-1, 1])
     if radius0 < 0.7 * section.width_mm:
         tilt = float(np.clip(tilt, -8, 8))
     lift = rng.uniform(0, 0.25) * section.width_mm * angle / angle[-1]
@@ -184,17 +207,20 @@ def arcs_connected(rng: np.random.Generator, wish: Section | None) -> Made:
     section = draw_section(rng, wish, (0.4, 2.0), (0.1, 0.5))
     radius = log_uniform(rng, max(0.9, 2.5 * section.thickness_mm), 4.0)
     step = 0.06
-    bends, necks = [], []
+    bends: list[Float1] = []
+    necks: list[int] = []
     for k in range(rng.integers(2, 5)):
         if k:
             fold = -np.radians(rng.uniform(70, 150))
-            necks.append(sum(map(len, bends)) + 4)
+            necks.append(sum(len(b) for b in bends) + 4)
             bends.append(np.full(8, fold / (8 * step)))
         sweep_rad = np.radians(rng.uniform(90, 210))
         bends.append(np.full(int(sweep_rad * radius / step), rng.normal(1, 0.1) / radius))
     heading = np.cumsum(np.concatenate(bends)) * step
-    rise = wander(rng, np.arange(len(heading)) * step, 2 * radius, 0.12 * radius)
-    line = np.column_stack([np.cumsum(np.cos(heading)), np.cumsum(np.sin(heading)), rise / step])
+    rise = wander(rng, np.arange(0.0, len(heading)) * step, 2 * radius, 0.12 * radius)
+    line = np.column_stack(
+        [np.cumsum(np.cos(heading)), np.cumsum(np.sin(heading)), rise / step]
+    )
     line = line * step
     across = np.tile(_UP, (len(line), 1))
     line, across = _mirrored(rng, line, across)
@@ -229,7 +255,13 @@ def grain(rng: np.random.Generator, wish: Section | None) -> Made:
     profile = np.interp(
         share,
         np.concatenate([[0.0], corners, [1.0]]),
-        np.concatenate([rng.uniform(0.15, 1, 1), rng.uniform(0.7, 1.1, len(corners)), rng.uniform(0.15, 1, 1)]),
+        np.concatenate(
+            [
+                rng.uniform(0.15, 1, 1),
+                rng.uniform(0.7, 1.1, len(corners)),
+                rng.uniform(0.15, 1, 1),
+            ]
+        ),
     )
     across = np.tile([0.0, -1.0, 0.0], (9, 1))
     strip = Strip(
@@ -253,7 +285,7 @@ def needle(rng: np.random.Generator, wish: Section | None) -> Made:
     heading = bow * (share - 0.5) + wander(rng, s, length / 3, 0.04)
     line = np.stack([np.cumsum(np.cos(heading)), np.cumsum(np.sin(heading)), 0 * s], axis=1)
     line = line * s[1]
-    roll = 2 * np.pi * share * rng.uniform(0, 1.5) * (rng.random() < 0.5)
+    roll = 2 * np.pi * share * rng.uniform(0, 1.5) * chance(rng, 0.5)
     side = np.stack([-np.sin(heading), np.cos(heading), 0 * s], axis=1)
     across = np.cos(roll)[:, None] * _UP + np.sin(roll)[:, None] * side
     blunt = rng.uniform(0.05, 0.5, 2)

@@ -14,7 +14,7 @@ from vision.training.sweep import TEXTURE_TILE_MM
 if TYPE_CHECKING:
     import numpy.typing as npt
 
-    from vision.training.scenes import Light, OilSpot
+    from vision.training.staging import Light, OilSpot
     from vision.training.view import View
 
 __all__ = ["bench_texture", "oil_cover", "room", "slope_map"]
@@ -25,7 +25,7 @@ _TILE_PX = 512
 def slope_map(
     rng: np.random.Generator, *, along_mm: float, across_mm: float, slope: float
 ) -> npt.NDArray[np.float32]:
-    """Normal map of a rough metal side, repeating every ``TEXTURE_TILE_MM``.
+    """Draw the normal map of a rough metal side, repeating every ``TEXTURE_TILE_MM``.
 
     Parameters
     ----------
@@ -40,9 +40,7 @@ def slope_map(
     px = _TILE_PX / TEXTURE_TILE_MM
     noise = rng.normal(size=(_TILE_PX, _TILE_PX))
     height = gaussian_filter(noise, (across_mm * px / 2, along_mm * px / 2), mode="wrap")
-    dv, du = (
-        (np.roll(height, -1, axis) - np.roll(height, 1, axis)) / 2 for axis in (0, 1)
-    )
+    dv, du = ((np.roll(height, -1, axis) - np.roll(height, 1, axis)) / 2 for axis in (0, 1))
     scale = slope / np.sqrt(np.mean(du**2 + dv**2))
     normal = np.stack([-du * scale, -dv * scale, np.ones_like(du)], axis=2)
     normal /= np.linalg.norm(normal, axis=2, keepdims=True)
@@ -149,6 +147,12 @@ def _person(direction: npt.NDArray[np.float64], view: View) -> npt.NDArray[np.fl
     side = side / max(float(np.linalg.norm(side)), 1e-9)
     flat = direction[:, :, :2] @ side[:2]
     elevation = np.degrees(np.arcsin(direction[:, :, 2].clip(-1, 1)))
-    facing = np.degrees(np.arccos((flat / np.maximum(np.hypot(*np.moveaxis(direction[:, :, :2], 2, 0)), 1e-6)).clip(-1, 1)))
+    facing = np.degrees(
+        np.arccos(
+            (flat / np.maximum(np.hypot(*np.moveaxis(direction[:, :, :2], 2, 0)), 1e-6)).clip(
+                -1, 1
+            )
+        )
+    )
     body = expit((22 - facing) / 2) * expit((65 - elevation) / 3)
     return np.asarray((1 - 0.9 * phone) * (1 - 0.75 * body))

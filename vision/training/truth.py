@@ -60,15 +60,19 @@ def truth_of(scene: Scene, rendered: Rendered, plan: Development, photo: str) ->
         "camera": {k: v for k, v in asdict(plan).items() if k != "seed"},
         "job": scene.job,
         "chips": chips,
-        "grains": _grains(scene, rendered, chips),
+        "grains": _grains(scene, chips),
         "crumbs": {"count": scene.crumb_count, "mask": 250},
         "distractors": [
             {"kind": p.kind, "mask": 255, "centre_mm": _on_card(p.mesh.points.mean(axis=0))[:2]}
             for p in scene.props
         ]
         + [
-            {"kind": "oil spot", "mask": 0, "centre_mm": [round(o.x_mm, 2), round(-o.y_mm, 2)],
-             "radius_mm": round(o.radius_mm, 2)}
+            {
+                "kind": "oil spot",
+                "mask": 0,
+                "centre_mm": [round(o.x_mm, 2), round(-o.y_mm, 2)],
+                "radius_mm": round(o.radius_mm, 2),
+            }
             for o in scene.oil
         ],
     }
@@ -100,8 +104,10 @@ def _chip(scene: Scene, rendered: Rendered, placed: Placed) -> dict[str, Any]:
         "population": placed.population,
     }
     for name, value in asdict(sizes).items():
-        out[name] = [round(v, 3) for v in value] if isinstance(value, tuple) else (
-            None if value is None else round(value, 3)
+        out[name] = (
+            [round(v, 3) for v in value]
+            if isinstance(value, tuple)
+            else (None if value is None else round(value, 3))
         )
     out["film_nm"] = round(float(film.mean()), 2)
     out["film_spread_nm"] = round(float(film.std()), 2)
@@ -111,9 +117,7 @@ def _chip(scene: Scene, rendered: Rendered, placed: Placed) -> dict[str, Any]:
     return out
 
 
-def _grains(
-    scene: Scene, rendered: Rendered, chips: list[dict[str, Any]]
-) -> list[dict[str, Any]]:
+def _grains(scene: Scene, chips: list[dict[str, Any]]) -> list[dict[str, Any]]:
     """Elemental chips of one pass, taken together as a population."""
     out = []
     for number in sorted({p.population for p in scene.chips if p.population is not None}):

@@ -57,7 +57,7 @@ class View:
         )
 
     def rays(self, x_px: Points2, y_px: Points2) -> Points3:
-        """Unit directions from the eye through pixels."""
+        """Return unit directions from the eye through pixels."""
         width, height = self.size_px
         local = np.stack(
             [

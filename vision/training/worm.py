@@ -38,7 +38,7 @@ def worm(
     """
     step = 0.4
     n = int(length_mm / step) + 1
-    s = np.arange(n) * step
+    s = np.arange(0.0, n) * step
     bend = np.exp(wander(rng, s, 25.0, 0.35)) / loop_radius_mm
     twist = wander(rng, s, 12.0, 1.0 / loop_radius_mm)
     place, tangent, normal = np.zeros(3), np.array([1.0, 0, 0]), np.array([0, 1.0, 0])
