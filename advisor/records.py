@@ -1,17 +1,17 @@
-"""Frozen records of the advisor: the case that comes in, the advice and plan that go out.
+"""Frozen records of a case and of the answers to it. Nothing here computes anything.
 
-Lengths are millimetres, depths are on the side, speeds are as their names say. What the
-user did not give carries the default of ``advisor.case.DEFAULTS``; ``Case.missing`` names
-it. Nothing here computes.
+Lengths are millimetres, forces newtons, angles degrees; what is not known is ``None``.
+Defaults for what a case leaves out stand in ``advisor.defaults`` and are filled in
+before these records are made; ``Case.assumed`` lists them.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Literal, TypeAlias
 
 if TYPE_CHECKING:
-    from advisor.tables import Metal
+    from collections.abc import Mapping
 
 __all__ = [
     "Advice",
@@ -22,105 +22,115 @@ __all__ = [
     "Edge",
     "Evidence",
     "Lathe",
+    "Lever",
     "LimitCheck",
-    "Measured",
-    "NextCut",
-    "Pass",
     "PassPlan",
+    "PassRecord",
     "PlanStep",
-    "Setup",
+    "Quantity",
+    "Reason",
+    "Severity",
     "SpeedRange",
-    "Text",
+    "Verdict",
     "Work",
 ]
 
-Severity = Literal["ok", "near", "exceeded"]
-Trust = Literal["good", "fair", "poor"]
+Verdict: TypeAlias = Literal[
+    "start", "keep", "change", "look at the edge", "stop", "retake the photo", "done"
+]
+Severity: TypeAlias = Literal["ok", "near", "exceeded"]
+Lever: TypeAlias = Literal["speed", "feed", "depth", "edge", "support", "coolant"]
+Trust: TypeAlias = Literal["good", "fair", "poor"]
+
+
+@dataclass(frozen=True, slots=True)
+class Quantity:
+    """A number with its metric unit, kept apart from its text, so inch can be shown."""
+
+    value: float
+    unit: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Measured:
-    """A value with its standard uncertainty in the same unit."""
+class Reason:
+    """A sentence by its id, the quantities it names and the sources it rests on."""
 
-    value: float
-    u: float
+    id: str
+    values: Mapping[str, Quantity | str] = field(default_factory=dict)
+    sources: tuple[str, ...] = ("practice",)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Work:
-    """The bar and what is to become of it."""
+    """The bar, how it is held and what it shall become."""
 
-    metal: Metal
-    stock: str
+    material: str
     diameter_mm: float
+    stock: str
+    holding: str
     stickout_mm: float
     cut_length_mm: float
-    holding: str
-    target_diameter_mm: float | None
     tolerance_mm: float
-    roughness_rz_um: float | None
-    waste_end_mm: float
-
-    @property
-    def interrupted(self) -> bool:
-        """Whether the first cut meets corners or a skin, so that short chips mean nothing."""
-        return self.stock != "round"
+    target_diameter_mm: float | None = None
+    roughness_rz_um: float | None = None
+    waste_end_mm: float = 0.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Edge:
-    """The cutting edge in its holder."""
+    """The cutting edge and its tool."""
 
     id: str
     material: str
+    condition: str
     rake_deg: float
     kapr_deg: float
     end_edge_angle_deg: float
     re_mm: float
     edge_radius_um: float
-    condition: str
     chip_groove: bool
     overhang_mm: float
     shank_mm: float
     centre_height_mm: float
-    blade_width_mm: float | None
+    blade_width_mm: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SpeedRange:
-    """One belt or gear range of the spindle, rev/min."""
+    """One range of a gearbox, belt or drive; constant torque up to the rated speed."""
 
     low: float
     high: float
-    rated: float
+    rated_rev_min: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Dial:
-    """The dial that sets the depth."""
+    """The depth dial: what one division moves, on the radius or on the diameter."""
 
     mm_per_division: float
-    reads: str
+    reads: Literal["radius", "diameter"]
 
     @property
-    def depth_step_mm(self) -> float:
-        """Depth on the side that one division gives, mm."""
+    def step_mm(self) -> float:
+        """Depth (on the side) of one division, mm."""
         return self.mm_per_division / (2.0 if self.reads == "diameter" else 1.0)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Lathe:
-    """What this lathe can do. ``speeds_rev_min`` is empty for a variable drive."""
+    """What this lathe can be set to, and what it can bear."""
 
+    steps_rev_min: tuple[float, ...]
+    """Fixed spindle steps; empty for a variable drive."""
+    drive_rev_min: tuple[float, float] | None
+    """Lowest and highest speed of a variable drive; None for fixed steps."""
+    ranges: tuple[SpeedRange, ...]
     power_w: float
     efficiency: float
-    speeds_rev_min: tuple[float, ...]
-    speed_from_rev_min: float
-    speed_to_rev_min: float
-    ranges: tuple[SpeedRange, ...]
     chuck_max_rev_min: float
     feeds_mm_rev: tuple[float, ...]
-    cross_feeds_mm_rev: tuple[float, ...] | None
+    cross_feeds_mm_rev: tuple[float, ...]
     feed_change: str
     dial: Dial
     stiffness_n_um: float
@@ -128,7 +138,7 @@ class Lathe:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Cut:
-    """Settings of one cut. ``feed_mm_rev`` is ``None`` for an unknown hand feed."""
+    """One cut as set: speed, feed, depth and the rest. ``diameter_mm`` is before the cut."""
 
     direction: str
     spindle_rev_min: float
@@ -142,150 +152,115 @@ class Cut:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Evidence:
-    """What the chips of one pass said, from a photo or from the eye.
+    """What the chips of a pass say, from a photo or by eye."""
 
-    ``code`` is a full form code or, without a scale, a bare group. ``mix`` maps codes to
-    shares of the metal; lengths are the longest chip's.
-    """
-
-    code: str | None
-    share: float
-    sure: bool
-    mix: tuple[tuple[str, float], ...]
-    tint: str | None
-    tint_sure: bool
-    length_mm: float | None
-    curl_radius_mm: float | None
-    width_mm: float | None
-    usable: str
-    from_photo: bool
+    source: Literal["reading", "signs", "none"] = "none"
+    form: str | None = None
+    share: float = 1.0
+    sure: bool = True
+    candidates: tuple[str, ...] = ()
+    length_mm: float | None = None
+    tint: str | None = None
+    tint_sure: bool = True
+    usable: str = "yes"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Setup:
-    """Everything but the settings: edge, holding, stick-out, and the job they serve."""
+class PassRecord:
+    """One pass as it was made."""
 
+    cut: Cut
     edge: Edge
     holding: str
     stickout_mm: float
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Pass:
-    """One pass: what was set, what came of it."""
-
-    cut: Cut
-    setup: Setup
-    measured_mm: tuple[tuple[float, float], ...]
-    chip_thickness_mm: float | None
-    evidence: Evidence | None
-    noticed: tuple[str, ...]
-    edge_looked_at: str
+    evidence: Evidence
+    measured_mm: tuple[tuple[float, float], ...] = ()
+    chip_thickness_mm: float | None = None
+    noticed: tuple[str, ...] = ()
+    edge_looked_at: str = "not yet"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Case:
-    """A job so far. ``missing`` names the fields that stand at their default."""
+    """Job, lathe and passes so far, checked and with every default filled in."""
 
     work: Work
     edge: Edge
     lathe: Lathe
-    passes: tuple[Pass, ...]
-    missing: tuple[str, ...]
-
-    @property
-    def setup(self) -> Setup:
-        """Return edge and holding as they stand now."""
-        return Setup(
-            edge=self.edge, holding=self.work.holding, stickout_mm=self.work.stickout_mm
-        )
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Text:
-    """A sentence by reason id with its quantities, worded when it is shown."""
-
-    reason: str
-    values: dict[str, tuple[float, str | None] | str] = field(default_factory=dict)
+    passes: tuple[PassRecord, ...]
+    assumed: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LimitCheck:
-    """One hard limit, at the worst case of the force band."""
+    """One limit: what the cut asks, what is allowed."""
 
     limit: str
     value: float
     bound: float
     kind: Literal["max", "min"]
-    unit: str | None
+    unit: str
     severity: Severity
     source: str
+    hard: bool = True
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Change:
-    """One lever moved. Words stand in ``start`` and ``end`` when the lever has no number."""
+    """One lever moved; words in place of numbers where the lever has none."""
 
-    lever: str
-    start: float | str
-    end: float | str
+    lever: Lever
+    from_: float | str | None
+    to: float | str | None
     unit: str | None
-    because: Text
-    expect: Text
-    if_not: Text
-    sources: tuple[str, ...]
-    also: tuple[Change, ...] = ()
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class NextCut:
-    """Settings for the next pass, settable on this lathe."""
-
-    spindle_rev_min: float
-    feed_mm_rev: float | None
-    depth_mm: float
-    power_feed: bool
-    coolant: str
+    reason: Reason
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Advice:
-    """The next move with its reasons."""
+    """The one next move, why, and what it stays within.
 
-    verdict: str
-    because: Text
-    do: tuple[Text, ...]
-    cautions: tuple[Text, ...]
-    change: Change | None
-    alternatives: tuple[Change, ...]
-    next_cut: NextCut | None
-    checks: tuple[LimitCheck, ...]
-    trust: Trust
+    ``setup_words`` says how the next cut is held where that differs from the last one:
+    ``holding``, ``stickout_mm``, ``overhang_mm``, ``edge``.
+    """
+
+    verdict: Verdict
+    reason: Reason
+    do: tuple[Reason, ...] = ()
+    cautions: tuple[Reason, ...] = ()
+    change: Change | None = None
+    also: tuple[Change, ...] = ()
+    alternatives: tuple[Change, ...] = ()
+    next_cut: Cut | None = None
+    setup_words: Mapping[str, str | float] = field(default_factory=dict)
+    checks: tuple[LimitCheck, ...] = ()
+    trust: Trust = "good"
+    trust_why: tuple[Reason, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PlanStep:
-    """One step of a plan; steps without a cut (measure, cool) keep the diameter."""
+    """One line of a plan; ``cut`` is None for measuring and cooling."""
 
-    number: int
-    kind: str
+    kind: Literal["rough", "semi", "trial", "measure", "cool", "finish"]
     diameter_from_mm: float
     diameter_to_mm: float
-    cut: NextCut | None
-    dial_divisions: int | None
-    checks: tuple[LimitCheck, ...]
-    expected_deflection_mm: Measured | None
-    expected_diameter_error_mm: Measured | None
-    seconds: float
-    note: Text | None = None
+    cut: Cut | None = None
+    dial_divisions: int | None = None
+    dial_from_touch_off: int | None = None
+    checks: tuple[LimitCheck, ...] = ()
+    deflection_mm: tuple[float, float] | None = None
+    diameter_error_mm: tuple[float, float] | None = None
+    seconds: float | None = None
+    note: Reason | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PassPlan:
-    """Passes to the target diameter, or why there are none."""
+    """All passes to the target diameter, or why there are none."""
 
     feasible: bool
-    passes: tuple[PlanStep, ...]
-    cautions: tuple[Text, ...]
-    why_not: Text | None
-    would_help: tuple[Text, ...]
+    steps: tuple[PlanStep, ...] = ()
+    cautions: tuple[Reason, ...] = ()
+    why_not: Reason | None = None
+    would_help: tuple[Reason, ...] = ()

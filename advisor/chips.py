@@ -1,0 +1,107 @@
+"""What the chips of a pass say, from a reading of a photo or from the eye alone.
+
+Takes from a reading only what the rules use; a newer reading may hold more.
+"""
+
+from __future__ import annotations
+
+from typing import Any, Final
+
+from advisor.errors import CaseInvalid
+from advisor.fields import Fields, as_list, as_number
+from advisor.records import Evidence
+from advisor.terms import TINTS, USABLE, ChipForm
+
+__all__ = ["parse_reading", "parse_signs"]
+
+_CODES: Final = tuple(code.value for code in ChipForm)
+_SIGNS = ("form", "share", "sure", "length_mm", "curl_radius_mm", "tint", "width_mm")
+_MOST_CHIPS: Final = 5000
+
+
+def parse_signs(value: object, path: str) -> Evidence:
+    """Return the evidence of an eye: a form, how sure, a length, a tint."""
+    fields = Fields(value, path, allowed=_SIGNS, assumed=[])
+    form = None if fields.raw("form") is None else fields.word("form", _CODES)
+    share = fields.maybe("share", low=0, high=1)
+    fields.maybe("curl_radius_mm", low=0, high=1000)
+    fields.maybe("width_mm", low=0, high=100)
+    return Evidence(
+        source="signs",
+        form=form,
+        share=1.0 if share is None else share,
+        sure=fields.flag("sure", default=True),
+        candidates=(form,) if form else (),
+        length_mm=fields.maybe("length_mm", low=0, high=100_000),
+        tint=None if fields.raw("tint") is None else fields.word("tint", TINTS),
+    )
+
+
+def parse_reading(value: object, path: str) -> Evidence:
+    """Return the evidence of a whole reading: form, tint, lengths, whether it is usable."""
+    reading = _object(value, path)
+    schema = reading.get("schema")
+    if schema is not None and schema != "bluecurl.reading/1":
+        raise CaseInvalid(f"{path}.schema", "is not one we can read.", "Read the photo again.")
+    form = _object(reading.get("form"), f"{path}.form", may_lack=True)
+    heat = _object(reading.get("heat"), f"{path}.heat", may_lack=True)
+    code = _known(form.get("code"), _CODES, f"{path}.form.code")
+    candidates = _texts(form.get("candidates"), f"{path}.form.candidates")
+    share = form.get("share")
+    tint = _known(heat.get("tint"), TINTS, f"{path}.heat.tint")
+    return Evidence(
+        source="reading",
+        form=code,
+        share=1.0 if share is None else as_number(share, f"{path}.form.share", low=0, high=1),
+        sure=code is not None and _flag(form.get("sure"), f"{path}.form.sure"),
+        candidates=tuple(c for c in candidates if c in _CODES) or ((code,) if code else ()),
+        length_mm=_longest(reading.get("chips"), f"{path}.chips"),
+        tint=tint,
+        tint_sure=tint is not None and _flag(heat.get("sure"), f"{path}.heat.sure"),
+        usable=_known(reading.get("usable"), USABLE, f"{path}.usable") or "yes",
+    )
+
+
+def _object(value: object, path: str, *, may_lack: bool = False) -> dict[str, Any]:
+    if value is None and may_lack:
+        return {}
+    if not isinstance(value, dict):
+        raise CaseInvalid(path, "is no object.", "Give the reading as the reader wrote it.")
+    return value
+
+
+def _flag(value: object, path: str) -> bool:
+    if value is None:
+        return True
+    if not isinstance(value, bool):
+        raise CaseInvalid(path, "is neither true nor false.", "Give the reading unchanged.")
+    return value
+
+
+def _known(value: object, words: tuple[str, ...], path: str) -> str | None:
+    if value is None:
+        return None
+    if not isinstance(value, str) or value not in words:
+        raise CaseInvalid(path, "is not a word we know.", f"Known are: {', '.join(words)}.")
+    return value
+
+
+def _texts(value: object, path: str) -> list[str]:
+    if value is None:
+        return []
+    return [item for item in as_list(value, path, longest=100) if isinstance(item, str)]
+
+
+def _longest(value: object, path: str) -> float | None:
+    """Return the longest developed length of the chips, mm."""
+    if value is None:
+        return None
+    lengths = []
+    for place, chip in enumerate(as_list(value, path, longest=_MOST_CHIPS)):
+        where = f"{path}[{place}]"
+        measured = _object(chip, where).get("length_mm")
+        number = _object(measured, f"{where}.length_mm", may_lack=True).get("value")
+        if number is not None:
+            where = f"{where}.length_mm.value"
+            lengths.append(as_number(number, where, low=0, high=100_000))
+    return max(lengths, default=None)
