@@ -39,14 +39,9 @@ CHIPS_AND_FEED = [
 ]
 
 
-@pytest.mark.parametrize(
-    ("metal", "speed", "feed", "form", "verdicts", "up"),
-    CHIPS_AND_FEED,
-    ids=lambda v: str(v) if isinstance(v, (str, float, int)) else "",
-)
-def test_what_the_chips_ask_for(
-    metal, speed, feed, form, verdicts, up, new_job, new_pass, ask
-):
+@pytest.mark.parametrize("row", CHIPS_AND_FEED, ids=lambda row: f"{row[0]}-{row[3]}-f{row[2]}")
+def test_what_the_chips_ask_for(row, new_job, new_pass, ask):
+    metal, speed, feed, form, verdicts, up = row
     advice = ask(new_job(metal, [new_pass(speed, feed, form=form)]))
     assert advice["verdict"] in verdicts, advice["because"]
     if up:
@@ -90,9 +85,7 @@ def test_danger_stops_the_spindle_whatever_else_was_seen(sign, metal, new_job, n
     assert advice["cautions"]
 
 
-def test_a_wrapped_chip_is_fetched_with_a_hook_from_an_isolated_machine(
-    new_job, new_pass, ask
-):
+def test_a_wrapped_chip_is_fetched_with_a_hook_from_an_isolated_machine(new_job, new_pass, ask):
     advice = ask(new_job("304", [new_pass(14, form="1.3", noticed=["wrapped on work"])]))
     steps = " ".join(advice["do"]).lower()
     assert steps.find("spindle") < steps.find("isolat") < steps.find("hook")
@@ -284,9 +277,9 @@ def test_blue_steel_chips_are_normal_for_coated_carbide_dry(new_job, new_pass, a
 
 
 def test_straw_is_near_the_upper_end_for_hss_but_still_good(new_job, new_pass, ask):
-    assert ask(new_job("1045", [new_pass(28, 0.1, form="6.2", tint="straw")]))[
-        "verdict"
-    ] == "keep"
+    assert (
+        ask(new_job("1045", [new_pass(28, 0.1, form="6.2", tint="straw")]))["verdict"] == "keep"
+    )
 
 
 def test_any_tint_on_titanium_with_hss_is_late(new_job, new_pass, ask):
@@ -399,9 +392,7 @@ def test_a_direct_variable_drive_stalls_although_the_power_would_do(new_job, new
     one = new_pass(28, 0.1, 1.0, 30.0, form="6.2")
     big = {"diameter_mm": 30.0}
     ranges = [{"from": 50, "to": 2500, "rated_rev_min": 1700}]
-    advice = ask(
-        new_job("1045", [one], work=big, lathe={"power_w": 400, "ranges": ranges})
-    )
+    advice = ask(new_job("1045", [one], work=big, lathe={"power_w": 400, "ranges": ranges}))
     assert advice["verdict"] in {"change", "stop"}
     torque = next(c for c in advice["checks"] if "torque" in c["limit"])
     assert torque["bound"] == pytest.approx(1.69, abs=0.02)
@@ -412,9 +403,7 @@ def test_two_broken_limits_stop_and_name_all_levers(new_job, new_pass, ask):
     # Far too fast for the chuck and far too heavy for the motor at any speed.
     one = new_pass(28, 0.2, 3.0, 16.0, form="6.2")
     one["cut"]["spindle_rev_min"] = 2400
-    advice = ask(
-        new_job("4140", [one], lathe={"power_w": 60, "chuck_max_rev_min": 1000})
-    )
+    advice = ask(new_job("4140", [one], lathe={"power_w": 60, "chuck_max_rev_min": 1000}))
     assert advice["verdict"] == "stop"
     assert advice["change"]["also"]
     levers = {advice["change"]["lever"], *(a["lever"] for a in advice["change"]["also"])}
@@ -446,7 +435,9 @@ def test_cautions_always_send_to_the_manual_and_titanium_to_sand(new_job, new_pa
 def test_sentences_can_be_shown_in_other_units(new_job, new_pass):
     import advisor
 
-    advice = advisor.advise(advisor.parse_case(new_job("1045", [new_pass(28, 0.05, form="2.1")])))
+    advice = advisor.advise(
+        advisor.parse_case(new_job("1045", [new_pass(28, 0.05, form="2.1")]))
+    )
     shown = advisor.advice_json(advice, show=lambda value, unit: f"<{value:.4g} {unit}>")
     plain = advisor.advice_json(advice)
     assert "<" in shown["change"]["because"]
