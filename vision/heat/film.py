@@ -23,7 +23,14 @@ if TYPE_CHECKING:
 
     from vision.arrays import Float1
 
-__all__ = ["FilmCurve", "FilmFix", "curve_of", "exposure_free", "film_from_colour", "films_near"]
+__all__ = [
+    "FilmCurve",
+    "FilmFix",
+    "curve_of",
+    "exposure_free",
+    "film_from_colour",
+    "films_near",
+]
 
 #: Film, metal and thickest film in nm. On steel and stainless the second-order colours
 #: of theory are never seen (thick scale is grey), so their curves end in the grey.
@@ -40,9 +47,10 @@ _SPREAD_MEAN, _SPREAD_U = 0.15, 0.10
 #: Films whose n and k are off by up to 10 % move the curve sideways by this much, plus
 #: a share of the distance from grey, and stretch it along by a share of the thickness
 #: (worked out with :mod:`vision.heat.optics`; one standard deviation).
-_U_CURVE, _U_CURVE_SHARE, _U_STRETCH = 0.02, 0.06, 0.08
-#: Farther from the curve than this many standard deviations is no oxide film.
-_OFF_CURVE = 3.0
+_U_CURVE, _U_CURVE_SHARE, _U_STRETCH = 0.015, 0.06, 0.06
+#: Farther from the curve than this many standard deviations is no oxide film. Of films
+#: with n and k off by up to 10 % and colours off by ``u_colour`` one in 200 is farther.
+_OFF_CURVE = 2.0
 #: Logarithm of luminance by which a chip may outshine its film under a white sky
 #: (lamps, chips nearer to them), the standard deviation of that, and the haze that
 #: lifts dark films, in units of white. Ours, no source.
@@ -50,8 +58,9 @@ _SHINE, _U_SHINE, _HAZE = 0.4, 0.4, 0.03
 #: Heat is about as likely in every 50 degrees, and film grows as exp(-E/RT): thickness
 #: is then spread evenly over its logarithm, from about this many nm on.
 _PRIOR_NM = 10.0
-#: A second stretch of the curve counts from this share of the probability on.
-_SECOND_SHARE = 0.05
+#: A second stretch of the curve counts from this share of the probability on: then one
+#: value with an error bar cannot say it any more.
+_RIVAL_SHARE = 0.15
 #: The metal is not named: its curve may be another one.
 _U_STRETCH_UNKNOWN = 0.15
 
@@ -75,16 +84,28 @@ class FilmCurve:
 class FilmFix:
     """A thickness read off the curve.
 
-    ``others`` are thicknesses of the same colour within the doubt; ``misfit`` is the
-    distance from the curve in standard deviations; ``probability[i]`` belongs to
-    ``film_nm[i]`` and sums to 1.
+    ``stretches`` are the pieces of the curve that the colour allows, each a thickness
+    and its share of the probability, likeliest first; ``misfit`` is the distance from
+    the curve in standard deviations; ``probability[i]`` belongs to ``film_nm[i]`` and
+    sums to 1.
     """
 
-    best: Measured
-    others: tuple[Measured, ...]
+    stretches: tuple[tuple[Measured, float], ...]
     misfit: float
     film_nm: Float1
     probability: Float1
+
+    @property
+    def best(self) -> Measured:
+        """Return the likeliest thickness.
+
+        Where films of two thicknesses have this colour, the thinner one is given with
+        bound ``"at_least"``.
+        """
+        if len(self.stretches) == 1:
+            return self.stretches[0][0]
+        thinnest = min((film for film, _ in self.stretches), key=lambda film: film.value)
+        return Measured(value=thinnest.value, u=thinnest.u, bound="at_least")
 
     def share(self, low_nm: float, high_nm: float) -> float:
         """Return the probability that the film lies in [low_nm, high_nm)."""
@@ -134,9 +155,7 @@ def _luminance(lightness: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
     return ((lightness + 16.0) / 116.0) ** 3
 
 
-def _misfit2(
-    curve: FilmCurve, colour: Float1, u_colour: float
-) -> npt.NDArray[np.float64]:
+def _misfit2(curve: FilmCurve, colour: Float1, u_colour: float) -> npt.NDArray[np.float64]:
     """Return squared distances from all points of the curve in standard deviations."""
     point = exposure_free(colour)
     squares = ((curve.points - point) ** 2).sum(axis=2)
@@ -190,7 +209,7 @@ def film_from_colour(
     -----
     The film may be uneven: of the curves for a spread of 0 to 30 % the one that fits
     best counts, with 15 % preferred. Where the curve meets itself (bright and grey;
-    first and second yellow of titanium) ``others`` is not empty.
+    first and second yellow of titanium) there is more than one stretch.
     Not to be trusted for: stains that happen to have the colour of straw (rust water,
     sulphurised oil), films under dust or white haze, which greys every tint.
 
@@ -211,22 +230,24 @@ def film_from_colour(
         return None
     chance = np.exp(-0.5 * (chi2 - chi2.min())) / (curve.film_nm + _PRIOR_NM)
     runs = sorted(_stretches(chance), key=lambda run: -float(chance[run].sum()))
-    fixes, total = [], np.zeros_like(chance)
+    total = np.zeros_like(chance)
+    stretches: list[tuple[Measured, float]] = []
     for run in runs:
         alone = np.zeros_like(chance)
         alone[run] = chance[run]
         smeared = alone @ curve.smear
         total += smeared
-        best = float(curve.film_nm[run][int(chi2[run].argmin())])
-        mean_square = float((smeared * (curve.film_nm - best) ** 2).sum() / smeared.sum())
-        if smeared.sum() >= _SECOND_SHARE * chance.sum():
-            fixes.append(Measured(value=best, u=max(mean_square**0.5, _STEP_NM)))
+        value = float(curve.film_nm[run][int(chi2[run].argmin())])
+        mean_square = float((smeared * (curve.film_nm - value) ** 2).sum() / smeared.sum())
+        fix = Measured(value=value, u=max(mean_square**0.5, _STEP_NM))
+        stretches.append((fix, float(smeared.sum())))
+    sum_of_all = float(total.sum())
+    shares = [(fix, weight / sum_of_all) for fix, weight in stretches]
     return FilmFix(
-        best=fixes[0],
-        others=tuple(fixes[1:]),
+        stretches=tuple(pair for pair in shares if pair[1] >= _RIVAL_SHARE),
         misfit=misfit,
         film_nm=curve.film_nm,
-        probability=total / total.sum(),
+        probability=total / sum_of_all,
     )
 
 
@@ -241,7 +262,7 @@ def films_near(points: npt.NDArray[np.float64], *, family: str | None) -> tuple[
     Returns
     -------
     (N,) nm in steps of 2, (N,) distance in the units of a', b'
-        The evenness of the film is free here; no doubt is worked out.
+        The spread is free here; no doubt is worked out.
     """
     curve = curve_of(family)
     coarse = curve.points[:, ::4].reshape(-1, 2)

@@ -1,0 +1,233 @@
+"""The tint of one chip from its pixels.
+
+Not in here: balancing colours (``vision.photo``), optics (``film``). Highlights are
+kept: on metal they carry the metal's own colour, unlike the white glare of plastics
+(G. Healey, JOSA A 6 (1989) 920); only clipped pixels are not to be trusted.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from vision.heat.film import curve_of, exposure_free, film_from_colour, films_near
+from vision.heat.names import TINT_FILM_NM, names_of, tint_name
+from vision.photo.colour import lab_from_linear
+from vision.records import ChipTint, Measured
+
+if TYPE_CHECKING:
+    import numpy.typing as npt
+
+    from vision.arrays import BoolMask, Float1, Linear3
+    from vision.heat.film import FilmFix
+
+__all__ = ["tint_of"]
+
+_LUMA = np.array([0.2126, 0.7152, 0.0722], dtype=np.float32)
+#: Share of the clip level above which a channel may have been cut, and share of white
+#: below which noise and stray light outweigh the metal.
+_CLIPPED, _DARK = 0.98, 0.03
+_PIXELS_MAX, _PIXELS_MIN = 4000, 30
+#: Neighbouring pixels repeat each other: about so many make one independent sample.
+_PIXELS_PER_SAMPLE = 25
+#: Pixels looked at one by one where a chip bears several tints, and the share of them
+#: that must lie on the curve.
+_SINGLES, _SINGLES_SHARE = 400, 0.6
+#: Distance in a', b' at which a single pixel still counts as lying on the curve.
+_NEAR = 0.12
+#: A chip is of one tint if most pixels lie about its median: within this distance plus
+#: this share of the median's own distance from grey.
+_ONE_TINT, _ONE_TINT_CHROMA, _ONE_TINT_SHARE = 0.15, 0.25, 0.6
+#: Share of clearly blue pixels that makes a colourless chip burnt rather than bright.
+_BLUE_B, _BLUE_SHARE = -0.2, 0.05
+
+
+def _inner(mask: BoolMask) -> BoolMask:
+    """Drop the pixels of the mask that touch its border; they are half paper."""
+    inner = mask.copy()
+    inner[1:] &= mask[:-1]
+    inner[:-1] &= mask[1:]
+    inner[:, 1:] &= mask[:, :-1]
+    inner[:, :-1] &= mask[:, 1:]
+    inner[[0, -1]] = False
+    inner[:, [0, -1]] = False
+    return inner
+
+
+def _pixels(linear: Linear3, mask: BoolMask, clip_level: float | Float1) -> Linear3:
+    """Return up to 4000 usable pixels, (N, 3), evenly drawn from the inside of the mask."""
+    where = np.flatnonzero(_inner(mask))
+    if len(where) < _PIXELS_MIN:
+        where = np.flatnonzero(mask)
+    if len(where) > _PIXELS_MAX:
+        where = where[np.linspace(0, len(where) - 1, _PIXELS_MAX).astype(np.intp)]
+    pixels = linear.reshape(-1, 3)[where]
+    good = (pixels < _CLIPPED * np.asarray(clip_level)).all(axis=1) & (pixels @ _LUMA >= _DARK)
+    return pixels[good]
+
+
+def _median_lab(labs: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
+    """Return the CIELAB of median lightness and median exposure-free colour."""
+    lightness = float(np.median(labs[:, 0]))
+    a, b = np.median(exposure_free(labs), axis=0) * (lightness + 16.0)
+    return np.array([lightness, a, b])
+
+
+def _u_of_median(labs: npt.NDArray[np.float64]) -> float:
+    quarter = np.percentile(labs[:, 1:], [25, 75], axis=0)
+    sigma = float((quarter[1] - quarter[0]).max()) / 1.35
+    return float(1.25 * sigma / np.sqrt(max(1.0, len(labs) / _PIXELS_PER_SAMPLE)))
+
+
+def _is_one_tint(points: npt.NDArray[np.float64]) -> bool:
+    """Tell whether the median colour is one that the chip bears."""
+    median = np.median(points, axis=0)
+    reach = _ONE_TINT + _ONE_TINT_CHROMA * float(np.hypot(*median))
+    return bool((np.hypot(*(points - median).T) <= reach).mean() >= _ONE_TINT_SHARE)
+
+
+def _fix_of_many(
+    labs: npt.NDArray[np.float64], family: str | None, u_colour: float
+) -> tuple[FilmFix, tuple[float, float]] | None:
+    """Read a chip of several tints, whose median colour may be none of them.
+
+    Returns the fix of its middle film and the quartiles of its films in nm, or ``None``
+    if the single pixels are no oxide either.
+    """
+    some = labs[np.linspace(0, len(labs) - 1, min(len(labs), _SINGLES)).astype(np.intp)]
+    films, distance = films_near(exposure_free(some), family=family)
+    on = distance <= _NEAR
+    if on.mean() < _SINGLES_SHARE:
+        return None
+    low, centre, high = (float(q) for q in np.percentile(films[on], [25, 50, 75]))
+    # An even number of pixels may put the middle between two tints: take the nearer one.
+    centre = float(films[on][np.abs(films[on] - centre).argmin()])
+    alike = some[on & (np.abs(films - centre) <= max(4.0, 0.1 * centre))]
+    fix = film_from_colour(_median_lab(alike), family=family, u_colour=u_colour)
+    return None if fix is None else (fix, (low, high))
+
+
+def _share_tinted(points: npt.NDArray[np.float64], family: str | None, u: float) -> Measured:
+    """Return the share of the visible surface as deep as pale straw or deeper."""
+    curve = curve_of(family)
+    bare, films = curve.points[2, 0], TINT_FILM_NM["steel" if family is None else family]
+    straw = curve.points[2, int(np.searchsorted(curve.film_nm, films[1]))]
+    border = float(np.hypot(*(straw - bare)))
+    far = np.hypot(*(points - bare).T)
+    share, fewest, most = (float((far > border + s * u).mean()) for s in (0.0, 1.0, -1.0))
+    samples = max(1.0, len(points) / _PIXELS_PER_SAMPLE)
+    # Two made-up samples, one of each kind, keep the doubt of "all" and "none" above zero.
+    p = (share * samples + 1) / (samples + 2)
+    sampling = np.sqrt(p * (1 - p) / (samples + 3))
+    return Measured(value=share, u=float(np.hypot((most - fewest) / 2, sampling)))
+
+
+def _burnt(
+    names: tuple[str, ...], film: Measured, fix: FilmFix, points: npt.NDArray[np.float64]
+) -> tuple[tuple[str, ...], Measured]:
+    """Settle bright or grey by blue beside it: burnt chips seldom are grey all over."""
+    blue = float((points[:, 1] < _BLUE_B).mean())
+    if not {"bright", "grey"} <= set(names) or blue < _BLUE_SHARE:
+        return names, film
+    thick = max((f for f, _ in fix.stretches), key=lambda f: f.value)
+    return tuple(n for n in names if n not in ("bright", "pale straw")), thick
+
+
+def _tint(
+    fix: FilmFix,
+    lab: tuple[float, float, float],
+    points: npt.NDArray[np.float64],
+    family: str | None,
+    u_colour: float,
+    *,
+    quartiles_nm: tuple[float, float] | None = None,
+) -> ChipTint:
+    names, sure = names_of(fix, family)
+    names, film = _burnt(names, fix.best, fix, points)
+    range_nm = 0.0
+    if quartiles_nm is not None:
+        range_nm = (quartiles_nm[1] - quartiles_nm[0]) / 2
+        ends = (tint_name(nm, family) for nm in quartiles_nm)
+        names = tuple(dict.fromkeys((*names, *ends)))
+    return ChipTint(
+        name=names[0],
+        sure=sure and len(names) == 1,
+        candidates=names,
+        film_nm=Measured(
+            value=film.value, u=float(np.hypot(film.u, range_nm)), bound=film.bound
+        ),
+        lab=lab,
+        share_tinted=_share_tinted(points, family, u_colour / (lab[0] + 16.0)),
+    )
+
+
+def tint_of(
+    linear: Linear3,
+    mask: BoolMask,
+    *,
+    family: str | None,
+    u_colour: float,
+    clip_level: float | Float1 = 1.0,
+) -> ChipTint:
+    """Read the tint of a chip.
+
+    Parameters
+    ----------
+    linear : (H, W, 3) float32
+        Linear sRGB, balanced so that the sheet's white is 1.0.
+    mask : (H, W) bool
+        The chip. Its border pixels are left out.
+    family : {"steel", "stainless", "titanium", "none"} or None
+        As ``family_of`` gave it; ``None`` for a metal not named.
+    u_colour : float, CIELAB units, > 0
+        Standard uncertainty of a* and b* after balancing, see ``film_from_colour``.
+    clip_level : float or (3,)
+        Value in ``linear`` at which the camera cut each channel. The default, the
+        sheet's white, is safe but loses glints brighter than paper.
+
+    Returns
+    -------
+    ChipTint
+        ``name`` is the likeliest candidate, ``sure`` if it stands alone. A chip of
+        several tints is given by its middle film, with the tints at its quartiles as
+        further candidates and half its quartile range within ``film_nm.u``. All but
+        ``lab`` is empty where tint says nothing or the colour is none of an oxide film
+        (rust, paint, a coloured reflection); ``lab`` too where fewer than 30 pixels
+        could be used. ``share_tinted`` is of the visible surface and counts pale
+        straw and deeper.
+
+    Raises
+    ------
+    ValueError
+        If picture and mask differ in size, or ``u_colour`` is not positive.
+
+    Notes
+    -----
+    Not to be trusted for: chips under oil or dust, chips that mirror a hand or a
+    coloured wall, dried oil (it is straw to the eye).
+    """
+    if linear.shape[:2] != mask.shape:
+        raise ValueError("picture and mask must have the same size")
+    pixels = _pixels(linear, mask, clip_level)
+    if len(pixels) < _PIXELS_MIN:
+        return ChipTint(
+            name=None, sure=False, candidates=(), film_nm=None, lab=None, share_tinted=None
+        )
+    labs = lab_from_linear(pixels).astype(np.float64)
+    median = _median_lab(labs)
+    lab = (float(median[0]), float(median[1]), float(median[2]))
+    unread = ChipTint(
+        name=None, sure=False, candidates=(), film_nm=None, lab=lab, share_tinted=None
+    )
+    if family == "none":
+        return unread
+    points = exposure_free(labs)
+    if _is_one_tint(points):
+        u = float(np.hypot(u_colour, _u_of_median(labs)))
+        fix = film_from_colour(median, family=family, u_colour=u)
+        return unread if fix is None else _tint(fix, lab, points, family, u)
+    many = _fix_of_many(labs, family, u_colour)
+    if many is None:
+        return unread
+    return _tint(many[0], lab, points, family, u_colour, quartiles_nm=many[1])
