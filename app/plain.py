@@ -76,9 +76,9 @@ def heat_line(reading: Json) -> str:
     degrees = heat.get("temperature_c") or {}
     low, high = degrees.get("likely_low"), degrees.get("likely_high")
     if low is not None and high is not None:
-        return f"{text}; the chip was likely {low:.0f} to {high:.0f} °C at its hottest"
+        return f"{text}; likely {low:.0f} to {high:.0f} °C at its hottest"
     if degrees.get("at_least") is not None:
-        return f"{text}; the chip was at least {degrees['at_least']:.0f} °C"
+        return f"{text}; at least {degrees['at_least']:.0f} °C"
     return text
 
 

@@ -151,4 +151,4 @@ def say_now() -> None:
     """Show what was left to be told."""
     text = st.session_state.pop("said", None)
     if text:
-        st.success(text)
+        st.info(text)

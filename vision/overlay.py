@@ -29,6 +29,7 @@ _TAG_TEXT: Final = (255, 255, 255)
 _SHIFT: Final = 4  # binary places of sub-pixel positions
 _GRID: Final = 4  # occupancy is kept on a grid this coarse, px
 _BAR_LENGTHS_MM: Final = (1, 2, 5, 10, 20, 50, 100)
+_LETTERS_PER_SIDE: Final = 32  # so that tags can be read on a phone, 350 px wide
 _BAR_SHARE: Final = 0.22  # of the width, at most
 _FOCUS_MARGIN: Final = 0.08  # of the longer side of what the chips cover
 
@@ -65,7 +66,9 @@ def draw_overlay(
     x0, y0, x1, y1 = window
     zoom = min(1.0, max_side_px / max(x1 - x0, y1 - y0))
     size = (max(1, round((x1 - x0) * zoom)), max(1, round((y1 - y0) * zoom)))
-    canvas = cv2.resize(rgb_upright[y0:y1, x0:x1], size, interpolation=cv2.INTER_AREA)
+    canvas = np.asarray(
+        cv2.resize(rgb_upright[y0:y1, x0:x1], size, interpolation=cv2.INTER_AREA), np.uint8
+    )
     per_px = rgb_upright.shape[1] / reading.size_px[0]
     # Pixel centres lie at integers, hence the halves.
     rings = {
@@ -82,7 +85,7 @@ def draw_overlay(
             _draw_ring(canvas, ring, unit, sure=chip.sure)
     picture = Image.fromarray(canvas)
     taken = _occupied(size, rings.values())
-    font = ImageFont.load_default(max(11.0, max(size) / 42))
+    font = ImageFont.load_default(max(11.0, max(size) / _LETTERS_PER_SIDE))
     bar = None
     if reading.scale.px_per_mm is not None:
         bar_px_per_mm = reading.scale.px_per_mm.value * per_px * zoom

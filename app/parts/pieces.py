@@ -8,7 +8,7 @@ from typing import Any
 import streamlit as st
 
 from app.engine import form_name
-from app.plain import heat_line, scale_line, tint_words, verdict_line
+from app.plain import heat_line, tint_words, verdict_line
 from app.show import Units, about, lab_to_hex
 from app.wording import USABLE_WORDS
 
@@ -35,7 +35,7 @@ def show_reading(reading: Json, picture: bytes | None, units: Units) -> None:
     """Show the picture with numbers, the verdict, the notes and the list of chips."""
     if picture is not None:
         st.image(picture, width="stretch", alt=picture_text(reading))
-    st.html(facts_list(reading_facts(reading, units)))
+    st.html(facts_list(reading_facts(reading)))
     flag_notes(reading)
     count = len(reading["chips"])
     with st.expander(f"Chips one by one ({count})"):
@@ -50,14 +50,21 @@ def picture_text(reading: Json) -> str:
     return f"Photo with {chips}. Form: {verdict_line(reading)}."
 
 
-def reading_facts(reading: Json, units: Units) -> list[tuple[str, str]]:
-    """Return form, tint, photo and scale as (word, HTML)."""
+def reading_facts(reading: Json) -> list[tuple[str, str]]:
+    """Return form, tint and photo as (word, HTML)."""
     return [
         ("Form", escape(verdict_line(reading))),
         ("Tint", f"{_photo_swatch(reading)} {escape(heat_line(reading))}"),
-        ("Photo", escape(USABLE_WORDS[reading["usable"]])),
-        ("Scale", escape(scale_line(reading["scale"], units))),
+        (
+            "Photo",
+            escape(f"{USABLE_WORDS[reading['usable']]}, {_scale_words(reading['scale'])}"),
+        ),
     ]
+
+
+def _scale_words(scale: Json) -> str:
+    words = {"card": "card found", "typed": "scale typed"}
+    return words.get(scale["source"], "no card in view, so no sizes")
 
 
 def facts_list(facts: list[tuple[str, str]]) -> str:

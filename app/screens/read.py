@@ -60,14 +60,16 @@ def _job(book: Logbook, job: JobRow, units: Units) -> None:
         if row is None and not done:
             _first_advice(job, units)
         cut = cut_panel(job, start, number=number, units=units)
-        row = _photo_input(book, job, row, cut)
         if row is not None:
             row = _ensure_read(book, job, row)
-        if row is not None and row.reading is not None:
-            show_reading(row.reading, book.picture(row.photo_sha256 or ""), units)
-    if row is not None and row.reading is not None:
-        with right:
-            _answer(book, job, [*done, row], cut, units=units)
+        if row is None or row.reading is None:
+            _photo_input("Photo of the chips", book, job, row, cut)
+            return
+        show_reading(row.reading, book.picture(row.photo_sha256 or ""), units)
+    with right:
+        _answer(book, job, [*done, row], cut, units=units)
+    with left:
+        _photo_input("Another photo of this pass", book, job, row, row.cut)
 
 
 def _first_advice(job: JobRow, units: Units) -> None:
@@ -80,35 +82,28 @@ def _first_advice(job: JobRow, units: Units) -> None:
     show_limits(advice, units)
 
 
-def _photo_input(book: Logbook, job: JobRow, row: PassRow | None, cut: Json) -> PassRow | None:
-    """Show the photo input and read what arrives; the pass is a row before it is read."""
-    again = row is not None and row.reading is not None
-    words = "Take another photo of this pass" if again else "Photo of the chips"
+def _photo_input(
+    words: str, book: Logbook, job: JobRow, row: PassRow | None, cut: Json
+) -> None:
+    """Show the photo input; what arrives is stored at once and read on the next run."""
     with st.container(key="main-photo"):
-        upload = st.file_uploader(
-            words,
-            type="image",
-            key=session.upload_key(),
-        )
+        upload = st.file_uploader(words, type="image", key=session.upload_key())
     if upload is None:
-        return row
+        return
     photo = from_upload(upload.name, upload.getvalue())
-    if row is not None and row.photo_sha256 == photo.sha256 and row.reading is not None:
-        return row
+    session.clear_uploads()
     twin = next((r for r in book.passes() if r.photo_sha256 == photo.sha256), None)
-    if twin is not None and (row is None or twin.id != row.id):
-        st.info(
+    if twin is not None:
+        session.say_later(
             f"This photo already belongs to pass {twin.number}. Take a new one after each pass."
         )
-        return row
+        st.rerun()
     book.keep_photo(photo)
     if row is None:
-        row = book.add_pass(job.id, cut=cut, photo_sha256=photo.sha256)
-        session.show_pass(row)
-        return row
-    return book.fill_pass(
-        row.id, photo_sha256=photo.sha256, reading=None, advice=None, label=None
-    )
+        session.show_pass(book.add_pass(job.id, cut=cut, photo_sha256=photo.sha256))
+    else:
+        book.fill_pass(row.id, photo_sha256=photo.sha256, reading=None, advice=None, label=None)
+    st.rerun()
 
 
 def _ensure_read(book: Logbook, job: JobRow, row: PassRow) -> PassRow:
