@@ -1,0 +1,147 @@
+"""Scenes are pure data from a seed; sets and families never meet."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from dataclasses import asdict
+
+import numpy as np
+import pytest
+
+from vision.photo.card import CARDS, field_mm
+from vision.training.camera import draw_development
+from vision.training.corpus import SETS, scene_of
+from vision.training.families import families, span
+from vision.training.jobs import draw_job
+from vision.training.layout import Floor
+from vision.training.render import Rendered
+from vision.training.scenes import draw_scene
+from vision.training.truth import truth_of
+
+
+def digest(scene):
+    """Fingerprint of everything in a scene."""
+    return hashlib.sha256(
+        json.dumps(asdict(scene), default=lambda a: a.tobytes().hex()).encode()
+    ).hexdigest()
+
+
+def as_if_rendered(scene, visible=400, alone=500):
+    width, height = scene.view.size_px
+    mask = np.zeros((height, width), np.uint8)
+    for k, p in enumerate(scene.chips):
+        mask.reshape(-1)[k * visible : (k + 1) * visible] = p.number
+    return Rendered(
+        linear=np.zeros((1, 1, 3), np.float32),
+        mask=mask,
+        alone_px={p.number: alone for p in scene.chips},
+    )
+
+
+@pytest.mark.parametrize("seed", [3, 8])
+def test_same_seed_same_scene(seed):
+    assert digest(draw_scene(seed, "x")) == digest(draw_scene(seed, "x"))
+    assert digest(draw_scene(seed, "x")) != digest(draw_scene(seed + 1, "x"))
+
+
+def test_sets_share_no_seed():
+    taken = [
+        s for name in SETS for s in range(SETS[name].first, SETS[name].first + SETS[name].count)
+    ]
+    assert len(taken) == len(set(taken))
+
+
+@pytest.mark.parametrize("kind", ["metals", "lights", "cameras", "benches"])
+def test_held_out_families_are_other_families(kind):
+    assert families(kind, "train")
+    assert not set(families(kind, "train")) & set(families(kind, "held_out"))
+
+
+def test_a_held_out_scene_uses_only_held_out_families():
+    scene = draw_scene(5, "x", side="held_out")
+    assert {p.metal for p in scene.chips} <= set(families("metals", "held_out"))
+    assert scene.light.family in families("lights", "held_out")
+    assert scene.camera[0] in families("cameras", "held_out")
+
+
+def test_chips_stand_on_the_card_and_apart():
+    for seed in (1, 2, 4, 6):
+        scene = draw_scene(seed, "x")
+        x0, y0, x1, y1 = scene.sheet.card_area
+        floor = Floor(area=scene.sheet.card_area, gap_mm=0.0)
+        overlaps = 0
+        for placed in scene.chips:
+            points = placed.chip.points
+            assert points[:, 0].min() >= x0 - 1
+            assert points[:, 0].max() <= x1 + 1
+            assert points[:, 1].min() >= y0 - 1
+            assert points[:, 1].max() <= y1 + 1
+            overlaps += bool(floor.height[floor._cells(points)].any())
+            floor.occupy(points)
+        assert overlaps <= 2
+
+
+def test_field_is_the_cards_empty_field():
+    scene = draw_scene(1, "x")
+    x0, y0, x1, y1 = field_mm(CARDS[scene.sheet.card_id])
+    assert scene.sheet.field_area == (x0, -y1, x1, -y0)
+
+
+def test_a_set_is_balanced_by_group():
+    counts = dict.fromkeys("12345678", 0)
+    for index in range(16):
+        for placed in scene_of("pilot-train", index).chips:
+            counts[placed.chip.group] += 1
+    # sixteen scenes are one turn of all groups; grains come in crowds
+    assert min(counts.values()) * 3 > max(v for k, v in counts.items() if k != "7")
+
+
+def test_truth_counts_by_the_rule():
+    scene = draw_scene(4, "x")
+    plan = draw_development(scene)
+    clear = truth_of(scene, as_if_rendered(scene), plan, "x.jpg")
+    assert clear["schema"] == "bluecurl.truth/1"
+    assert all(c["counts"] == c["in_frame"] for c in clear["chips"])
+    hidden = truth_of(scene, as_if_rendered(scene, alone=900), plan, "x.jpg")
+    assert not any(c["counts"] for c in hidden["chips"])
+    tiny = truth_of(scene, as_if_rendered(scene, visible=149, alone=149), plan, "x.jpg")
+    assert not any(c["counts"] for c in tiny["chips"])
+    json.dumps(clear, allow_nan=False)
+
+
+def test_truth_puts_lines_where_the_photo_shows_them():
+    scene = draw_scene(4, "x")
+    truth = truth_of(scene, as_if_rendered(scene), draw_development(scene), "x.jpg")
+    h = np.array(truth["px_from_mm"])
+    chip = min(truth["chips"], key=lambda c: max(p[2] for p in c["centre_line_mm"]))
+    line = np.array(chip["centre_line_mm"])
+    plane = np.column_stack([line[:, :2], np.ones(len(line))]) @ h.T
+    world = line * [1, -1, 1]
+    gap = plane[:, :2] / plane[:, 2:] - scene.view.pixels(world)
+    # what is left is parallax: height over distance times the way from the middle
+    limit = line[:, 2].max() / scene.view.eye[2] * np.hypot(*scene.view.size_px)
+    assert np.abs(gap).max() < limit
+
+
+def test_density_and_tilt_stay_in_their_ranges():
+    low, high = span("px_per_mm", "train")
+    for index in range(0, 60, 6):
+        view = scene_of("pilot-test", index % 40).view
+        # the density at the edge of a tilted card differs from that in its middle
+        assert low * 0.8 < view.px_per_mm(105, 74) < high * 1.25
+        assert view.tilt_deg() <= span("tilt_deg", "train")[1] + 1e-6
+
+
+@pytest.mark.parametrize("seed", range(14))
+def test_jobs_give_cases_with_all_that_is_needed(seed):
+    case = draw_job(seed).case()
+    assert case["schema"] == "bluecurl.case/1"
+    assert {"material", "diameter_mm"} <= set(case["work"])
+    assert case["edge"]["material"] in {"HSS", "carbide", "coated carbide"}
+    cut = case["passes"][0]["cut"]
+    assert cut["spindle_rev_min"] in case["lathe"]["spindle_rev_min"]
+    assert cut["feed_mm_rev"] in case["lathe"]["feeds_mm_rev"]
+    # the last cut must not pass the target
+    work = case["work"]
+    assert work["diameter_mm"] - 2 * cut["depth_mm"] >= work["target_diameter_mm"] - 1e-9
