@@ -22,11 +22,11 @@ __all__ = ["paint_strips"]
 _FINE, _SHIFT = 4, 4
 #: A window up left, and how much of the light comes from it; the rest is all round.
 _LIGHT = np.array([-0.45, -0.55, 0.70])
-_AMBIENT, _BROAD, _GLOSS, _GLOSS_POWER = 0.22, 0.55, 0.5, 24
+_AMBIENT, _BROAD, _GLOSS, _GLOSS_POWER = 0.14, 0.48, 1.0, 30
 #: The hollow side of a curl gets less light.
 _HOLLOW = 0.55
 #: Slope of the ridges across a chip (root mean square), and their spacing.
-_RIDGE, _RIDGE_MM = 0.16, 0.35
+_RIDGE, _RIDGE_MM = 0.22, 0.35
 
 
 def _ridges(rng: np.random.Generator, s: Float1) -> Float1:
@@ -36,7 +36,7 @@ def _ridges(rng: np.random.Generator, s: Float1) -> Float1:
 
 
 def _shades(strip: Strip, rng: np.random.Generator) -> Float1:
-    """Return the brightness (N,) of a white metal along a strip, about 0.1 to 1.3."""
+    """Return the brightness (N,) of a white metal along a strip, about 0.1 to 1.6."""
     step = np.linalg.norm(np.diff(strip.line, axis=0), axis=1)
     s = np.concatenate([[0.0], np.cumsum(step)])
     along = np.gradient(strip.line, axis=0)
@@ -94,6 +94,7 @@ def paint_strips(
         cv2.fillConvexPoly(canvas, fixed[k], float(brightness[k]), cv2.LINE_8, _SHIFT)
     inside = (canvas >= 0).astype(np.float32)
     shape = (int(size[0]), int(size[1]))
-    cover = cv2.resize(inside, shape, interpolation=cv2.INTER_AREA)
-    light = cv2.resize(canvas * inside, shape, interpolation=cv2.INTER_AREA)
-    return (int(low[1]), int(low[0])), light / np.maximum(cover, 1e-6), cover
+    cover = np.asarray(cv2.resize(inside, shape, interpolation=cv2.INTER_AREA), np.float32)
+    light = np.asarray(cv2.resize(canvas * inside, shape, interpolation=cv2.INTER_AREA))
+    mean = np.asarray(light / np.maximum(cover, 1e-6), np.float32)
+    return (int(low[1]), int(low[0])), mean, cover

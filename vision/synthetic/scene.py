@@ -31,6 +31,7 @@ if TYPE_CHECKING:
     import numpy.typing as npt
 
     from vision.arrays import Float2, Labels, Linear3, Matrix3, Rgb8
+    from vision.photo.card import Rect
 
 __all__ = ["SyntheticScene", "make_scene"]
 
@@ -81,7 +82,7 @@ def _encoding() -> Rgb8:
 @cache
 def _bell() -> npt.NDArray[np.float32]:
     """Return 256 equally likely values of a standard normal distribution."""
-    return ndtri((np.arange(256) + 0.5) / 256).astype(np.float32)
+    return np.asarray(ndtri((np.arange(256) + 0.5) / 256), dtype=np.float32)
 
 
 def _camera(
@@ -107,6 +108,16 @@ def _camera(
     return moved / moved[2, 2], (width, height)
 
 
+def _apart(a: Rect, b: Rect) -> bool:
+    """Tell whether two boxes leave a gap between chips."""
+    return (
+        a[0] >= b[2] + _GAP_MM
+        or b[0] >= a[2] + _GAP_MM
+        or a[1] >= b[3] + _GAP_MM
+        or b[1] >= a[3] + _GAP_MM
+    )
+
+
 def _laid(
     rng: np.random.Generator, chips: Sequence[SyntheticChip], spec: CardSpec
 ) -> list[SyntheticChip]:
@@ -118,7 +129,7 @@ def _laid(
         If they do not fit.
     """
     x0, y0, x1, y1 = field_mm(spec)
-    taken: list[tuple[float, float, float, float]] = []
+    taken: list[Rect] = []
     laid: dict[int, SyntheticChip] = {}
     for k in sorted(range(len(chips)), key=lambda k: -chips[k].extent_mm):
         for _ in range(_TRIES):
@@ -131,11 +142,7 @@ def _laid(
                 continue
             move = np.array([x0, y0]) - low + rng.uniform(0, 1, 2) * room
             box = (*(low + move).tolist(), *(high + move).tolist())
-            if any(
-                box[0] < t[2] + _GAP_MM and t[0] < box[2] + _GAP_MM
-                and box[1] < t[3] + _GAP_MM and t[1] < box[3] + _GAP_MM
-                for t in taken
-            ):  # fmt: skip
+            if not all(_apart(box, other) for other in taken):
                 continue
             taken.append(box)
             placed = tuple(turned(s, 0.0, move) for s in strips)
@@ -154,7 +161,7 @@ def _soft_spot(
     spot = np.zeros(shape, np.float32)
     place = (round(centre[0]), round(centre[1]))
     cv2.ellipse(spot, place, (round(radii[0]), round(radii[1])), 20, 0, 360, 1.0, -1)
-    return cv2.GaussianBlur(spot, (0, 0), soft)
+    return np.asarray(cv2.GaussianBlur(spot, (0, 0), soft), dtype=np.float32)
 
 
 def _disturb(
@@ -192,6 +199,17 @@ def _put(
     labels[here][cover > 0.5] = chip.number  # noqa: PLR2004 - more chip than paper
 
 
+def _photographed(
+    canvas: Linear3, labels: Float2, px_from_mm: Matrix3, size: tuple[int, int], q: float
+) -> tuple[Linear3, Labels]:
+    """Return the flat sheet and its labels as the camera sees them, bench all round."""
+    mm_from_flat = np.array([[1 / q, 0, 0.5 / q], [0, 1 / q, 0.5 / q], [0, 0, 1]])
+    warp = px_from_mm @ mm_from_flat
+    photo = cv2.warpPerspective(canvas, warp, size, flags=cv2.INTER_LINEAR, borderValue=_BENCH)
+    mask = cv2.warpPerspective(labels, warp, size, flags=cv2.INTER_NEAREST)
+    return np.asarray(photo, dtype=np.float32), np.asarray(mask, dtype=np.int32)
+
+
 def _developed(rng: np.random.Generator, flat: Linear3, warmth: float, noise: float) -> Rgb8:
     """Return the photo: exposure, colour cast, noise of light, sRGB bytes.
 
@@ -204,7 +222,7 @@ def _developed(rng: np.random.Generator, flat: Linear3, warmth: float, noise: fl
     if noise > 0:
         grain = np.rint(_bell() * (noise / 2 * (_ROOT_STEPS - 1))).astype(np.int16)
         index = np.frombuffer(rng.bytes(steps.size), np.uint8).reshape(steps.shape)
-        steps += cv2.LUT(index, grain)
+        steps += np.asarray(cv2.LUT(index, grain), dtype=np.int16)
     return np.asarray(_encoding()[np.clip(steps, 0, _ROOT_STEPS - 1, out=steps)])
 
 
@@ -272,23 +290,16 @@ def make_scene(
         chips = [replace(c, colour=_METALS[rng.integers(len(_METALS))]) for c in made]
     laid = _laid(rng, chips, spec)
     sheet = _sheet(card, px_per_mm)
-    canvas = cv2.cvtColor(sheet, cv2.COLOR_GRAY2RGB)
+    canvas = np.asarray(cv2.cvtColor(sheet, cv2.COLOR_GRAY2RGB), dtype=np.float32)
     labels = np.zeros(sheet.shape, np.float32)
     for kind in distractors:
         _disturb(rng, canvas, kind, spec, px_per_mm)
     for chip in laid:
         _put(rng, canvas, labels, chip, px_per_mm)
     slope = np.linspace(1 - uneven, 1, canvas.shape[1], dtype=np.float32)
-    canvas *= slope[:: int(rng.choice([-1, 1])), None]
+    canvas *= np.asarray(slope[:: int(rng.choice([-1, 1])), None])
     px_from_mm, size = _camera(rng, spec, px_per_mm, tilt_deg)
-    half = 0.5 / px_per_mm
-    mm_from_flat = np.array([[1 / px_per_mm, 0, half], [0, 1 / px_per_mm, half], [0, 0, 1]])
-    warp = px_from_mm @ mm_from_flat
-    photo = cv2.warpPerspective(
-        canvas, warp, size, flags=cv2.INTER_LINEAR,
-        borderMode=cv2.BORDER_CONSTANT, borderValue=_BENCH,
-    )  # fmt: skip
-    mask = cv2.warpPerspective(labels, warp, size, flags=cv2.INTER_NEAREST)
+    photo, mask = _photographed(canvas, labels, px_from_mm, size, px_per_mm)
     rgb = _developed(rng, photo, warmth, noise)
     out = io.BytesIO()
     Image.fromarray(rgb).save(out, "JPEG", quality=jpeg_quality)
@@ -296,6 +307,6 @@ def make_scene(
         jpeg=out.getvalue(),
         rgb=rgb,
         chips=tuple(laid),
-        mask=mask.astype(np.int32),
+        mask=mask,
         px_from_mm=px_from_mm,
     )
