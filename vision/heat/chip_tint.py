@@ -74,6 +74,10 @@ def _median_lab(labs: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
     return np.array([lightness, a, b])
 
 
+def _triple(lab: npt.NDArray[np.float64]) -> tuple[float, float, float]:
+    return float(lab[0]), float(lab[1]), float(lab[2])
+
+
 def _u_of_median(labs: npt.NDArray[np.float64]) -> float:
     quarter = np.percentile(labs[:, 1:], [25, 75], axis=0)
     sigma = float((quarter[1] - quarter[0]).max()) / 1.35
@@ -89,11 +93,11 @@ def _is_one_tint(points: npt.NDArray[np.float64]) -> bool:
 
 def _fix_of_many(
     labs: npt.NDArray[np.float64], family: str | None, u_colour: float
-) -> tuple[FilmFix, tuple[float, float]] | None:
+) -> tuple[FilmFix, npt.NDArray[np.float64], tuple[float, float]] | None:
     """Read a chip of several tints, whose median colour may be none of them.
 
-    Returns the fix of its middle film and the quartiles of its films in nm, or ``None``
-    if the single pixels are no oxide either.
+    Returns the fix and the colour of its middle film and the quartiles of its films in
+    nm, or ``None`` if the single pixels are no oxide either.
     """
     some = labs[np.linspace(0, len(labs) - 1, min(len(labs), _SINGLES)).astype(np.intp)]
     films, distance = films_near(exposure_free(some), family=family)
@@ -103,9 +107,9 @@ def _fix_of_many(
     low, centre, high = (float(q) for q in np.percentile(films[on], [25, 50, 75]))
     # An even number of pixels may put the middle between two tints: take the nearer one.
     centre = float(films[on][np.abs(films[on] - centre).argmin()])
-    alike = some[on & (np.abs(films - centre) <= max(4.0, 0.1 * centre))]
-    fix = film_from_colour(_median_lab(alike), family=family, u_colour=u_colour)
-    return None if fix is None else (fix, (low, high))
+    alike = _median_lab(some[on & (np.abs(films - centre) <= max(4.0, 0.1 * centre))])
+    fix = film_from_colour(alike, family=family, u_colour=u_colour)
+    return None if fix is None else (fix, alike, (low, high))
 
 
 def _share_tinted(points: npt.NDArray[np.float64], family: str | None, u: float) -> Measured:
@@ -136,7 +140,7 @@ def _burnt(
 
 def _tint(
     fix: FilmFix,
-    lab: tuple[float, float, float],
+    colour: npt.NDArray[np.float64],
     points: npt.NDArray[np.float64],
     family: str | None,
     u_colour: float,
@@ -157,8 +161,8 @@ def _tint(
         film_nm=Measured(
             value=film.value, u=float(np.hypot(film.u, range_nm)), bound=film.bound
         ),
-        lab=lab,
-        share_tinted=_share_tinted(points, family, u_colour / (lab[0] + 16.0)),
+        lab=_triple(colour),
+        share_tinted=_share_tinted(points, family, u_colour / (float(colour[0]) + 16.0)),
     )
 
 
@@ -216,9 +220,13 @@ def tint_of(
         )
     labs = lab_from_linear(pixels).astype(np.float64)
     median = _median_lab(labs)
-    lab = (float(median[0]), float(median[1]), float(median[2]))
     unread = ChipTint(
-        name=None, sure=False, candidates=(), film_nm=None, lab=lab, share_tinted=None
+        name=None,
+        sure=False,
+        candidates=(),
+        film_nm=None,
+        lab=_triple(median),
+        share_tinted=None,
     )
     if family == "none":
         return unread
@@ -226,8 +234,9 @@ def tint_of(
     if _is_one_tint(points):
         u = float(np.hypot(u_colour, _u_of_median(labs)))
         fix = film_from_colour(median, family=family, u_colour=u)
-        return unread if fix is None else _tint(fix, lab, points, family, u)
+        return unread if fix is None else _tint(fix, median, points, family, u)
     many = _fix_of_many(labs, family, u_colour)
     if many is None:
         return unread
-    return _tint(many[0], lab, points, family, u_colour, quartiles_nm=many[1])
+    fix, colour, quartiles = many
+    return _tint(fix, colour, points, family, u_colour, quartiles_nm=quartiles)
