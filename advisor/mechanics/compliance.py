@@ -102,6 +102,7 @@ def tool_bending_mm(
     >>> round(tool_bending_mm(300.0, 20.0, 10.0, 10.0, 207_000.0), 6)
     0.004638
     """
+    positive(overhang_mm=overhang_mm)
     i_mm4 = second_moment_rectangle_mm4(width_mm, height_mm)
     return cantilever_mm(force_n, overhang_mm, e_n_mm2, i_mm4)
 
