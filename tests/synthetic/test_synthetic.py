@@ -12,6 +12,8 @@ from scipy.integrate import quad
 
 from vision.photo.card import CARDS, chess_corners_mm, field_mm
 from vision.photo.colour import linear_from_rgb
+from vision.photo.decode import decode_photo
+from vision.photo.find_card import find_card
 from vision.synthetic import FORMS, make_scene
 from vision.synthetic.paint import paint_strips
 from vision.synthetic.strips import (
@@ -172,6 +174,18 @@ def test_printed_corners_lie_where_the_map_says(scene):
     # a pixel would be a mistake in where pixel centres lie.
     assert np.median(gap) < 0.12
     assert np.median(found.reshape(-1, 2) - told, axis=0) == pytest.approx([0, 0], abs=0.06)
+
+
+def test_the_reader_finds_the_card_where_it_was_drawn(scene):
+    fix = find_card(decode_photo(scene.jpeg))
+    assert fix.card_id == "a5"
+    assert fix.tilt_deg == pytest.approx(15.0, abs=1.0)
+    x0, y0, x1, y1 = field_mm(CARDS["a5"])
+    field = np.array([[[x0, y0], [x1, y0], [x1, y1], [x0, y1]]])
+    seen = cv2.perspectiveTransform(field, scene.px_from_mm)
+    back = cv2.perspectiveTransform(seen, fix.mm_from_px)
+    # A tenth of a pixel at 10 px/mm, doubled towards the corners of the field.
+    assert np.linalg.norm(back - field, axis=2).max() < 0.02
 
 
 @pytest.mark.parametrize("px_per_mm", [6.0, 10.0, 14.0])

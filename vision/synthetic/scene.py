@@ -102,9 +102,10 @@ def _camera(
     corners = np.array([[0, 0], [1, 0], [1, 1], [0, 1]]) * (spec.width_mm, spec.height_mm)
     seen = map_points(plain, corners.astype(np.float64))
     border = 0.03 * spec.width_mm * px_per_mm
-    low, high = seen.min(axis=0) - border, seen.max(axis=0) + border
-    moved = np.array([[1, 0, -low[0]], [0, 1, -low[1]], [0, 0, 1.0]]) @ plain
-    width, height = np.ceil(high - low).astype(int).tolist()
+    # The lens looks at the middle of the photo, as in a phone that crops nothing.
+    reach = np.ceil(np.abs(seen).max(axis=0) + border)
+    moved = np.array([[1, 0, reach[0] - 0.5], [0, 1, reach[1] - 0.5], [0, 0, 1.0]]) @ plain
+    width, height = (2 * reach).astype(int).tolist()
     return moved / moved[2, 2], (width, height)
 
 
