@@ -138,7 +138,8 @@ def temperature_of(film: Measured, family: str | None) -> Temperature | None:
     -------
     Temperature or None
         Rounded outward to 50 °C. ``None`` for families without a table and for a metal
-        not named. A bright chip has no lower bound, only a highest likely temperature;
+        not named. A bright chip has no lower bound, only a
+        highest likely temperature, that of the palest film one would see;
         a film known only from below has no upper one. Stainless has ``at_least`` alone.
 
     Notes
@@ -148,8 +149,9 @@ def temperature_of(film: Measured, family: str | None) -> Temperature | None:
     """
     if family is None or family not in _TABLES:
         return None
-    thin, thick = film.value - film.u, film.value + film.u
-    tinted = thin >= tint_band_nm("bright", family)[1]
+    palest = tint_band_nm("bright", family)[1]
+    thin, thick = film.value - film.u, max(film.value + film.u, palest)
+    tinted = thin >= palest
     low = high = None
     if family in _LAWS:
         if tinted:
