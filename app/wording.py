@@ -111,6 +111,11 @@ ERRORS: dict[str, ErrorWords] = {
         "Every way to the size breaks a limit of the lathe, the tool or the work.",
         "See what would help, and change one of those.",
     ),
+    "source-missing": ErrorWords(
+        "A value in the tables names no source.",
+        "This is a fault of the installation, and such a value is not used.",
+        "Install the program again.",
+    ),
     "logbook-busy": ErrorWords(
         "The logbook is in use.",
         "Another program has held it for more than five seconds.",

@@ -160,6 +160,7 @@ def record(reading):
     )
     return PhotoReading(
         photo=reading["photo"],
+        photos=tuple(reading["photos"]),
         sha256=reading["sha256"],
         size_px=tuple(reading["size_px"]),
         scale=Scale(source="card", px_per_mm=Measured(value=14.2, u=0.02)),
@@ -258,19 +259,19 @@ NO_PLAN = {
 }
 
 
-class CaseInvalid(Exception):
+class CaseInvalid(Exception):  # noqa: N818
     """The advisor's error of the same code."""
 
     code = "case-invalid"
 
 
-class OutOfTable(Exception):
+class OutOfTable(Exception):  # noqa: N818
     """The advisor's error of the same code."""
 
     code = "outside-tables"
 
 
-class LimitExceeded(Exception):
+class LimitExceeded(Exception):  # noqa: N818
     """The advisor's error of the same code."""
 
     code = "limit-exceeded"

@@ -14,12 +14,14 @@ from app.logbook.store import Logbook
 from app.settings import Settings, load_settings, save_settings
 from app.show import Units
 
+pytestmark = pytest.mark.usefixtures("cores")
+
 MAIN = Path(app.__file__).with_name("main.py")
 CUT = {"direction": "along", "spindle_rev_min": 900, "feed_mm_rev": 0.04, "depth_mm": 0.3}
 
 
 @pytest.fixture
-def page(cores):
+def page():
     """A fresh visit. The stand-ins for the cores are in place."""
     import streamlit as st
 
@@ -30,7 +32,9 @@ def page(cores):
 @pytest.fixture
 def job(data_home, fakes):
     with closing(Logbook(data_home)) as book:
-        return book.add_job("Bottle-cage bolt", **{k: fakes.CASE[k] for k in ("work", "edge", "lathe")})
+        return book.add_job(
+            "Bottle-cage bolt", **{k: fakes.CASE[k] for k in ("work", "edge", "lathe")}
+        )
 
 
 def _rows(data_home, *, with_deleted=False):
@@ -41,7 +45,17 @@ def _rows(data_home, *, with_deleted=False):
 def _text(page):
     """Everything a person can read on the page."""
     parts = [getattr(e, "value", "") or getattr(e, "body", "") for e in page.main]
-    kinds = ("markdown", "title", "header", "subheader", "caption", "error", "warning", "info", "success")
+    kinds = (
+        "markdown",
+        "title",
+        "header",
+        "subheader",
+        "caption",
+        "error",
+        "warning",
+        "info",
+        "success",
+    )
     parts += [str(e.value) for kind in kinds for e in getattr(page, kind)]
     parts += [str(e.proto.body) for e in page.get("html")]
     parts += [e.label for e in page.expander]
@@ -63,7 +77,8 @@ def test_first_visit_explains_and_offers_the_set_up(page):
     assert _button(page, "Set up")
 
 
-def test_from_photo_to_advice_to_logbook(page, job, data_home, fakes, cores):
+@pytest.mark.usefixtures("job")
+def test_from_photo_to_advice_to_logbook(page, data_home, fakes, cores):
     page.run()
     assert "A careful first cut" in _text(page)
     _upload(page, fakes.photo_bytes())
@@ -96,7 +111,8 @@ def test_from_photo_to_advice_to_logbook(page, job, data_home, fakes, cores):
     assert any("Pass 2" in e.label and "0.06 mm/rev" in e.label for e in page.expander)
 
 
-def test_not_now_keeps_the_old_settings(page, job, data_home, fakes):
+@pytest.mark.usefixtures("job")
+def test_not_now_keeps_the_old_settings(page, data_home, fakes):
     page.run()
     _upload(page, fakes.photo_bytes())
     _button(page, "Not now").click().run()
@@ -104,7 +120,8 @@ def test_not_now_keeps_the_old_settings(page, job, data_home, fakes):
     assert any("Pass 2" in e.label and "0.04 mm/rev" in e.label for e in page.expander)
 
 
-def test_a_new_visit_finds_the_pass_in_hand(page, job, fakes, cores):
+@pytest.mark.usefixtures("job")
+def test_a_new_visit_finds_the_pass_in_hand(page, fakes, cores):
     page.run()
     _upload(page, fakes.photo_bytes())
     calls = len(cores.read_calls)
@@ -125,7 +142,8 @@ def test_a_reading_cut_short_is_made_up_for(page, job, data_home, fakes):
     assert "long tubular coil (2.1)" in _text(page)
 
 
-def test_a_bad_photo_is_told_in_words_and_the_next_one_works(page, job, data_home, fakes):
+@pytest.mark.usefixtures("job")
+def test_a_bad_photo_is_told_in_words_and_the_next_one_works(page, data_home, fakes):
     page.run()
     _upload(page, b"no picture", "broken.jpg")
     assert not page.exception
@@ -138,7 +156,8 @@ def test_a_bad_photo_is_told_in_words_and_the_next_one_works(page, job, data_hom
     assert row.reading is not None, "the second photo belongs to the same pass"
 
 
-def test_a_fault_of_ours_shows_no_traceback_and_no_secret(page, job, fakes, data_home):
+@pytest.mark.usefixtures("job")
+def test_a_fault_of_ours_shows_no_traceback_and_no_secret(page, fakes, data_home):
     page.run()
     _upload(page, fakes.photo_bytes(), "fault.jpg")
     assert not page.exception
@@ -148,7 +167,8 @@ def test_a_fault_of_ours_shows_no_traceback_and_no_secret(page, job, fakes, data
     assert "secret detail" in (data_home / "bluecurl.log").read_text(encoding="utf-8")
 
 
-def test_the_same_photo_for_a_second_pass_is_noticed(page, job, data_home, fakes):
+@pytest.mark.usefixtures("job")
+def test_the_same_photo_for_a_second_pass_is_noticed(page, data_home, fakes):
     page.run()
     _upload(page, fakes.photo_bytes())
     _button(page, "I changed it").click().run()
@@ -157,7 +177,8 @@ def test_the_same_photo_for_a_second_pass_is_noticed(page, job, data_home, fakes
     assert len(_rows(data_home)) == 1
 
 
-def test_when_unsure_the_eye_may_name_the_form(page, job, data_home, fakes, cores):
+@pytest.mark.usefixtures("job")
+def test_when_unsure_the_eye_may_name_the_form(page, data_home, fakes, cores):
     cores.sure = False
     page.run()
     _upload(page, fakes.photo_bytes())
@@ -171,7 +192,8 @@ def test_when_unsure_the_eye_may_name_the_form(page, job, data_home, fakes, core
     assert cores.cases[-1]["passes"][-1]["reading"] is None
 
 
-def test_a_photo_to_take_again_says_so(page, job, fakes, cores):
+@pytest.mark.usefixtures("job")
+def test_a_photo_to_take_again_says_so(page, fakes, cores):
     cores.usable = "retake"
     page.run()
     _upload(page, fakes.photo_bytes())
@@ -179,7 +201,8 @@ def test_a_photo_to_take_again_says_so(page, job, fakes, cores):
     assert "Use soft light" in page.error[0].value
 
 
-def test_what_was_noticed_reaches_the_advisor(page, job, data_home, fakes, cores):
+@pytest.mark.usefixtures("job")
+def test_what_was_noticed_reaches_the_advisor(page, data_home, fakes, cores):
     page.run()
     _upload(page, fakes.photo_bytes())
     noticed = next(g for g in page.get("button_group") if g.label == "Noticed")
@@ -188,7 +211,8 @@ def test_what_was_noticed_reaches_the_advisor(page, job, data_home, fakes, cores
     assert _rows(data_home)[0].told["noticed"] == ["rubbing"]
 
 
-def test_changing_the_settings_asks_the_advisor_again(page, job, data_home, fakes, cores):
+@pytest.mark.usefixtures("job")
+def test_changing_the_settings_asks_the_advisor_again(page, data_home, fakes, cores):
     page.run()
     _upload(page, fakes.photo_bytes())
     depth = next(t for t in page.text_input if t.label.startswith("Depth"))
@@ -238,7 +262,8 @@ def test_in_inches_the_same_job_is_stored_in_millimetres(page, job, data_home):
         assert book.job(job.id).work["diameter_mm"] == pytest.approx(12.7)  # 0.5 x 25.4
 
 
-def test_the_log_lists_deletes_and_takes_back(page, job, data_home, fakes):
+@pytest.mark.usefixtures("job")
+def test_the_log_lists_deletes_and_takes_back(page, data_home, fakes):
     page.run()
     _upload(page, fakes.photo_bytes())
     _button(page, "I changed it").click().run()
@@ -251,7 +276,8 @@ def test_the_log_lists_deletes_and_takes_back(page, job, data_home, fakes):
     assert len(_rows(data_home)) == 1
 
 
-def test_a_note_on_what_came_of_it(page, job, data_home, fakes):
+@pytest.mark.usefixtures("job")
+def test_a_note_on_what_came_of_it(page, data_home, fakes):
     page.run()
     _upload(page, fakes.photo_bytes())
     page.switch_page("screens/log.py").run()

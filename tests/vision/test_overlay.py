@@ -47,6 +47,7 @@ def _reading(*chips, px_per_mm=10.0, size=(WIDTH, HEIGHT)):
     density = None if px_per_mm is None else Measured(value=px_per_mm, u=0.1)
     return PhotoReading(
         photo="x.jpg",
+        photos=("x.jpg",),
         sha256="0" * 64,
         size_px=size,
         scale=Scale(source="card" if density else "none", px_per_mm=density),
