@@ -42,7 +42,7 @@ _TRIES = 400
 #: Linear grey of the bench round the sheet, and how bright paper is exposed.
 _BENCH, _PAPER = (0.16, 0.13, 0.10), 0.78
 _BLUR_PX = 0.6
-_ROOT_STEPS = 4096
+_ROOT_STEPS = 32768
 #: Distance of the camera in widths of the sheet.
 _DISTANCE = 1.7
 #: Bare metals, linear, white paper = 1; plausible, not measured.
@@ -74,9 +74,9 @@ def _sheet(card: str, px_per_mm: float) -> Float2:
 
 @cache
 def _encoding() -> Rgb8:
-    """Return sRGB bytes for the square root of linear light in 4096 steps."""
-    root = np.linspace(0, 1, _ROOT_STEPS, dtype=np.float32)
-    return srgb_from_linear(root**2)
+    """Return sRGB bytes for the square root of linear light, 65536 steps of 1 / 32768."""
+    root = np.arange(65536, dtype=np.float32) / _ROOT_STEPS
+    return srgb_from_linear(np.square(root, dtype=np.float32))
 
 
 @cache
@@ -156,13 +156,23 @@ def _laid(
 
 
 def _soft_spot(
-    shape: tuple[int, int], centre: tuple[float, float], radii: tuple[float, float], soft: float
-) -> Float2:
-    """Return an ellipse, 1 inside and 0 outside, with a soft rim (all in pixels)."""
-    spot = np.zeros(shape, np.float32)
-    place = (round(centre[0]), round(centre[1]))
+    canvas: Linear3,
+    centre: tuple[float, float],
+    radii: tuple[float, float],
+    soft: float,
+    loss: tuple[float, float, float],
+) -> None:
+    """Darken an ellipse with a soft rim by a share per channel (sizes in pixels)."""
+    reach = int(max(radii) + 4 * soft)
+    column, row = round(centre[0]), round(centre[1])
+    rows = slice(max(row - reach, 0), row + reach)
+    columns = slice(max(column - reach, 0), column + reach)
+    part = canvas[rows, columns]
+    spot = np.zeros(part.shape[:2], np.float32)
+    place = (column - columns.start, row - rows.start)
     cv2.ellipse(spot, place, (round(radii[0]), round(radii[1])), 20, 0, 360, 1.0, -1)
-    return np.asarray(cv2.GaussianBlur(spot, (0, 0), soft), dtype=np.float32)
+    spot = np.asarray(cv2.GaussianBlur(spot, (0, 0), soft), dtype=np.float32)
+    part *= 1 - spot[..., None] * np.array(loss, np.float32)
 
 
 def _disturb(
@@ -173,12 +183,10 @@ def _disturb(
     centre = (q * float(rng.uniform(x0, x1)), q * float(rng.uniform(y0, y1)))
     if kind == "shadow":
         radii = (q * float(rng.uniform(15, 30)), q * float(rng.uniform(6, 12)))
-        spot = _soft_spot(canvas.shape[:2], centre, radii, 2.5 * q)
-        canvas *= 1 - 0.4 * spot[..., None]
+        _soft_spot(canvas, centre, radii, 2.5 * q, (0.4, 0.4, 0.4))
     elif kind == "oil":
         radius = q * float(rng.uniform(3, 8))
-        spot = _soft_spot(canvas.shape[:2], centre, (radius, 0.8 * radius), 0.25 * q)
-        canvas *= 1 - spot[..., None] * np.array([0.18, 0.22, 0.32], np.float32)
+        _soft_spot(canvas, centre, (radius, 0.8 * radius), 0.25 * q, (0.18, 0.22, 0.32))
     else:
         raise ValueError(f"no distractor called {kind!r}")
 
@@ -216,15 +224,15 @@ def _developed(rng: np.random.Generator, flat: Linear3, warmth: float, noise: fl
 
     Noise that grows with the root of the light is even in the root of the light.
     """
-    cast = np.array([1 + 0.3 * warmth, 1.0, 1 - 0.3 * warmth])
-    light = cv2.GaussianBlur(flat, (3, 3), _BLUR_PX)
-    light *= (_PAPER * cast / cast.max()).astype(np.float32)
-    steps = (cv2.sqrt(light) * (_ROOT_STEPS - 1)).astype(np.int16)
+    cast = np.array([1 + 0.3 * warmth, 1.0, 1 - 0.3 * warmth, 1.0])
+    gain = (_ROOT_STEPS * np.sqrt(_PAPER * cast / cast.max())).reshape(4, 1)
+    root = cv2.sqrt(cv2.GaussianBlur(flat, (3, 3), _BLUR_PX))
+    steps = cv2.multiply(root, gain, dtype=cv2.CV_16U)
     if noise > 0:
-        grain = np.rint(_bell() * (noise / 2 * (_ROOT_STEPS - 1))).astype(np.int16)
+        grain = np.rint(_bell() * (noise / 2 * _ROOT_STEPS)).astype(np.int16)
         index = np.frombuffer(rng.bytes(steps.size), np.uint8).reshape(steps.shape)
-        steps += np.asarray(cv2.LUT(index, grain), dtype=np.int16)
-    return np.asarray(_encoding()[np.clip(steps, 0, _ROOT_STEPS - 1, out=steps)])
+        steps = cv2.add(steps, cv2.LUT(index, grain), dtype=cv2.CV_16U)
+    return np.asarray(cv2.LUT(steps, _encoding()), dtype=np.uint8)
 
 
 def make_scene(
@@ -298,7 +306,8 @@ def make_scene(
     for chip in laid:
         _put(rng, canvas, labels, chip, px_per_mm)
     slope = np.linspace(1 - uneven, 1, canvas.shape[1], dtype=np.float32)
-    canvas *= np.asarray(slope[:: int(rng.choice([-1, 1])), None])
+    slope = np.repeat(slope[:: int(rng.choice([-1, 1]))], 3)
+    canvas *= slope.reshape(1, -1, 3)
     px_from_mm, size = _camera(rng, spec, px_per_mm, tilt_deg)
     photo, mask = _photographed(canvas, labels, px_from_mm, size, px_per_mm)
     rgb = _developed(rng, photo, warmth, noise)
