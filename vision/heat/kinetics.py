@@ -80,7 +80,7 @@ def activation_energy_j_mol(
     Examples
     --------
     >>> round(activation_energy_j_mol(rate_1=1, at_1_c=600, rate_2=10, at_2_c=700))
-    162682
+    162674
     """
     inverse = 1 / (at_1_c + _KELVIN) - 1 / (at_2_c + _KELVIN)
     return _R * log(rate_2 / rate_1) / inverse
