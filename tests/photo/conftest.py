@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
 
 import cv2
 import numpy as np
@@ -12,7 +13,9 @@ from PIL import Image
 
 from vision.photo.card import CARDS, CardSpec, card_image, field_mm
 from vision.photo.decode import decode_photo
-from vision.records import Photo
+
+if TYPE_CHECKING:
+    from vision.records import Photo
 
 #: Reflectance of toner on paper, relative to the paper (common practice, no source).
 INK = 0.04
@@ -27,6 +30,11 @@ def srgb_encode(x: np.ndarray) -> np.ndarray:
 
 def srgb_decode(x: np.ndarray) -> np.ndarray:
     return np.where(x <= 0.04045, x / 12.92, ((x + 0.055) / 1.055) ** 2.4)
+
+
+#: Finely stepped curves: a power for each of ten million values is slow.
+DECODED = srgb_decode(np.arange(256) / 255.0).astype(np.float32)
+ENCODED = np.rint(255 * srgb_encode(np.arange(65536) / 65535.0)).astype(np.uint8)
 
 
 @dataclass(kw_only=True)
@@ -79,7 +87,7 @@ class Shot:
 
     def paper(self, px_per_mm: float) -> np.ndarray:
         """Linear reflectance of sheet, ink and things on it, (H, W, 3)."""
-        grey = srgb_decode(card_image(self.spec, px_per_mm)[:, :, 0] / 255.0)
+        grey = DECODED[card_image(self.spec, px_per_mm)[:, :, 0]]
         out = np.repeat((INK + (1 - INK) * grey)[:, :, None], 3, axis=2).astype(np.float32)
         for x, y, r, value in self.blobs:
             at = (round((x * px_per_mm - 0.5) * 16), round((y * px_per_mm - 0.5) * 16))
@@ -124,8 +132,8 @@ class Shot:
         if self.blur_px:
             seen = cv2.GaussianBlur(seen, (0, 0), self.blur_px)
         rng = np.random.default_rng(self.seed)
-        seen = seen + rng.normal(0, self.noise, seen.shape).astype(np.float32)
-        return np.rint(255 * srgb_encode(np.clip(seen, 0, 1))).astype(np.uint8)
+        seen = seen + self.noise * rng.standard_normal(seen.shape, dtype=np.float32)
+        return ENCODED[(np.clip(seen, 0, 1) * 65535 + 0.5).astype(np.uint16)]
 
     def _bend(self, seen: np.ndarray) -> np.ndarray:
         """A lens with one radial term; share of the half diagonal at its end."""

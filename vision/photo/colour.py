@@ -33,6 +33,8 @@ _BRADFORD: Matrix3 = np.array(
     [[0.8951, 0.2664, -0.1614], [-0.7502, 1.7135, 0.0367], [0.0389, -0.0685, 1.0296]]
 )
 _D50: Float1 = np.array([0.9642, 1.0, 0.8249])
+#: White must stay white and curves near 0-1, or the profile is damaged.
+_WHITE_OFF_MAX, _CURVE_MAX = 0.1, 2.0
 _LAB_EPSILON, _LAB_KAPPA = (6 / 29) ** 3, 841 / 108
 
 
@@ -116,13 +118,16 @@ def _conversion(icc: bytes) -> _Conversion | None:
         tags = _tags(icc)
         if icc[16:24] != b"RGB XYZ " or b"A2B0" in tags:
             return None
-        curves = np.stack([_curve(tags[k]) for k in (b"rTRC", b"gTRC", b"bTRC")], axis=1)
+        with np.errstate(over="ignore", invalid="ignore"):  # checked as a whole below
+            curves = np.stack([_curve(tags[k]) for k in (b"rTRC", b"gTRC", b"bTRC")], axis=1)
         to_xyz = np.stack([_xyz(tags[k]) for k in (b"rXYZ", b"gXYZ", b"bXYZ")], axis=1)
     except (KeyError, ValueError, IndexError, ZeroDivisionError, OverflowError, struct.error):
         return None
     matrix = _srgb_from_d50() @ to_xyz
-    if not (np.isfinite(curves).all() and np.abs(matrix.sum(axis=1) - 1).max() < 0.1):  # noqa: PLR2004
-        return None  # white must stay white, or the profile is broken
+    white = np.abs(matrix.sum(axis=1) - 1).max()
+    sane = np.isfinite(curves).all() and np.abs(curves).max() < _CURVE_MAX
+    if not (sane and white < _WHITE_OFF_MAX):
+        return None
     return _Conversion(curves[None].astype(np.float32), matrix.astype(np.float32))
 
 

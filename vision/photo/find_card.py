@@ -46,8 +46,11 @@ _QUICK_PX, _THOROUGH_PX = 1400, 2800
 _MARKERS_ENOUGH = 8
 _MARKERS_MIN = 3
 _CORNERS_MIN = 8
+#: Chips hide markers but do not move them: if many are off, the sheet is not flat.
+_AGREE_MIN = 0.6
 #: Marker corners are good to a module (1.5 mm) when the picture is reduced.
 _MARKER_TOLERANCE_MM = 1.0
+_CENTRE_TOLERANCE_MM = 2.0
 #: A flat print fits to some 0.02 mm; twentyfold is still paper, not a chip's edge.
 _CORNER_TOLERANCE_MM = 0.4
 _RESIDUAL_MAX_MM = 0.35
@@ -107,8 +110,17 @@ def _first_map(ids: Ids, corners: Quads) -> tuple[CardSpec, Matrix3, int] | None
     fit = fit_homography(corners[known].reshape(-1, 2), mm, tolerance=_MARKER_TOLERANCE_MM)
     if fit is None:
         return None
-    agree = int(fit[1].reshape(-1, 4).all(axis=1).sum())
-    return (spec, fit[0], agree) if agree >= _MARKERS_MIN else None
+    centres = map_points(fit[0], corners[known].mean(axis=1))
+    off = np.linalg.norm(centres - mm.reshape(-1, 4, 2).mean(axis=1), axis=1)
+    agree = int((off < _CENTRE_TOLERANCE_MM).sum())
+    if agree < _MARKERS_MIN:
+        return None
+    if known.sum() >= _MARKERS_ENOUGH and agree < _AGREE_MIN * known.sum():
+        raise CardMismatch(
+            f"{int(known.sum())} markers of the card can be read, but only {agree} of them lie "
+            "in one plane. Tape the card to something flat."
+        )
+    return spec, fit[0], agree
 
 
 def _recognise(rgb: Rgb8) -> tuple[CardSpec, Matrix3]:

@@ -141,8 +141,7 @@ def _upper_surface(basis: npt.NDArray[np.float64], log_luma: Float1) -> BoolMask
         weight = np.where(off > 0, _UPPER, 1 - _UPPER) / np.maximum(np.abs(off), 0.004)
     off = log_luma - basis @ terms
     scatter = 1.4826 * float(np.median(np.abs(off)))
-    near = np.abs(off) <= np.clip(2 * scatter, 0.02, 0.08)
-    return near
+    return np.asarray(np.abs(off) <= np.clip(2 * scatter, 0.02, 0.08), dtype=np.bool_)
 
 
 def _fit_white(
