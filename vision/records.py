@@ -198,6 +198,7 @@ class PhotoReading:
     """One photo, read."""
 
     photo: str
+    photos: tuple[str, ...]
     sha256: str
     size_px: tuple[int, int]
     scale: Scale

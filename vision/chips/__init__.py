@@ -1,0 +1,1 @@
+"""Chips: found one by one on the flattened sheet, traced and measured."""

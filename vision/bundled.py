@@ -1,0 +1,59 @@
+"""The package's own data files: the pixel eye, the form model, the size rules.
+
+The only place in this package that opens files, and only packaged ones.
+"""
+
+from __future__ import annotations
+
+import io
+import json
+from functools import cache
+from importlib.resources import files
+
+import numpy as np
+
+from vision.chips.ground import Eye
+from vision.chips.measure import SizeRule
+from vision.errors import ModelUnreadable
+from vision.forms.fitting import fit_model, read_table
+from vision.forms.model import FormModel, load_model
+
+__all__ = ["form_model", "pixel_eye", "read_data", "size_rules"]
+
+
+def read_data(name: str) -> bytes:
+    """Return the bytes of a packaged data file; ``ModelUnreadable`` where it is missing."""
+    try:
+        return (files("vision") / "data" / name).read_bytes()
+    except OSError as error:
+        raise ModelUnreadable(f"The packaged file {name} is missing; reinstall.") from error
+
+
+@cache
+def pixel_eye() -> Eye:
+    """Return the packaged decision metal or not."""
+    with np.load(io.BytesIO(read_data("eye.npz")), allow_pickle=False) as stored:
+        layers = sum(1 for k in stored.files if k.startswith("w"))
+        return Eye(
+            mean=stored["mean"],
+            scale=stored["scale"],
+            weights=tuple(stored[f"w{k}"] for k in range(layers)),
+            biases=tuple(stored[f"b{k}"] for k in range(layers)),
+        )
+
+
+@cache
+def form_model() -> FormModel:
+    """Return the packaged form model, fitted again from its table where it will not load."""
+    try:
+        return load_model(read_data("forms.model"))
+    except ModelUnreadable:
+        # Other library versions than at packaging: the table is the knowledge.
+        return fit_model(read_table(read_data("features.csv.gz")))
+
+
+@cache
+def size_rules() -> dict[str, SizeRule]:
+    """Return the packaged corrections and uncertainties, by "group/size"."""
+    stored = json.loads(read_data("sizes.json"))
+    return {key: SizeRule(**rule) for key, rule in stored["rules"].items()}

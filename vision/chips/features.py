@@ -1,0 +1,283 @@
+"""The named measures a chip's form is judged by, all from one crop of fixed density.
+
+Every crop is flattened to :data:`CROP_PX_PER_MM` whatever the camera, so that the
+same chip gives the same numbers near and far. A measure that cannot be taken is
+NaN, never a guess. Tint is left out on purpose: it would teach the model the metal.
+Not in here: millimetre results for people (``measure``), the model (``forms``).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from math import log, nan
+from typing import TYPE_CHECKING
+
+import cv2
+import numpy as np
+
+from vision.chips.coil import Coil, Straight, coil_of, straighten
+from vision.chips.curl import Bend, Circle, bend_of, fit_circle
+from vision.chips.trace import Trace, trace_mask
+
+if TYPE_CHECKING:
+    from vision.arrays import BoolMask, Float2, Points2
+
+__all__ = ["CROP_PX_PER_MM", "FEATURES", "Shape", "feature_row", "shape_of"]
+
+#: Density of the crop that is measured, px per mm of the sheet.
+CROP_PX_PER_MM = 14.0
+
+#: Name: what a high value looks like. The order is the order of the model's columns.
+FEATURES: dict[str, str] = {
+    "log_area": "much metal in view",
+    "log_extent": "reaches far from end to end",
+    "log_path": "a long line can be followed through it",
+    "log_width": "the strip is broad",
+    "slender": "much longer than broad",
+    "solidity": "fills its own outline, few bays",
+    "box_aspect": "its box is long and narrow",
+    "box_fill": "fills its box",
+    "roundness": "its outline is round",
+    "ends": "many loose ends",
+    "junctions": "many crossings",
+    "net_to_path": "much of its line lies off the main way: branched, tangled or walled",
+    "holes": "many gaps one can look through",
+    "hole_share": "much of its outline is gap",
+    "big_hole_share": "one large eye in the middle",
+    "tangle": "crossings and gaps for its length",
+    "straightness": "its ends are as far apart as the line is long",
+    "turning": "the line turns round more than once",
+    "turning_abs": "the line bends a lot, either way",
+    "arc": "lies along much of one circle",
+    "circle_misfit": "does not lie on one circle",
+    "curvature_cv": "bends unevenly",
+    "radius_trend": "winds tighter towards one end",
+    "flips": "bends now left, now right",
+    "width_cv": "the strip's width varies",
+    "taper": "thins towards its ends",
+    "repeat": "the same pattern comes again along the axis",
+    "repeat_agree": "outline and shading repeat alike",
+    "pitch_to_diameter": "the turns are far apart",
+    "repeats": "many turns",
+    "diameter_cv": "thick and thin along the axis",
+    "diameter_trend": "a cone: wider at one end",
+    "notch": "the outline is deeply toothed",
+    "notch_skew": "the teeth lean to one side",
+    "slant": "streaks run along the axis rather than across",
+    "slant_coherence": "streaks all run one way",
+    "coil_fill": "no daylight between the turns",
+    "edge_to_middle": "more metal at the rims than in the middle",
+    "bow": "the axis is bent",
+    "rings": "several rings round one centre",
+    "eye": "open in the very middle",
+    "light_spread": "glints and dark places side by side",
+    "dark_share": "much of it is darker than mid grey",
+    "pieces": "seen in several pieces",
+    "confidence": "the reader is sure this is metal",
+}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Shape:
+    """Everything measured on one crop, in its pixels; features and sizes come from here."""
+
+    area: float
+    hull: Points2
+    hull_area: float
+    extent: float
+    box: tuple[float, float]
+    half: Float2
+    trace: Trace | None
+    bend: Bend | None
+    circle: Circle | None
+    straight: Straight | None
+    coil: Coil | None
+    holes: tuple[float, ...]
+    rings: float
+    eye: float
+    light_spread: float
+    dark_share: float
+    pieces: int
+    confidence: float
+
+    @property
+    def width(self) -> float:
+        """Width of the strip: twice the median half-width along the traced line."""
+        if self.trace is None:
+            return float(min(self.box))
+        n = len(self.trace.half_px)
+        inner = self.trace.half_px[n // 10 : n - n // 10] if n > 10 else self.trace.half_px
+        return 2 * float(np.median(inner))
+
+
+def _holes(mask: BoolMask) -> tuple[float, ...]:
+    contours, tree = cv2.findContours(
+        mask.astype(np.uint8), cv2.RETR_CCOMP, cv2.CHAIN_APPROX_SIMPLE
+    )
+    if tree is None:
+        return ()
+    inner = [c for c, h in zip(contours, tree.reshape(-1, 4), strict=True) if h[3] >= 0]
+    return tuple(sorted((a for a in map(cv2.contourArea, inner) if a >= 4), reverse=True))
+
+
+def _rings(mask: BoolMask, centre: Points2, reach: float) -> tuple[float, float]:
+    """Return median count of metal runs along rays from the centre, and openness there."""
+    angle = np.linspace(0, 2 * np.pi, 48, endpoint=False)
+    radius = np.arange(0, max(reach, 4.0), 0.7)
+    x = centre[0] + radius[None, :] * np.cos(angle)[:, None]
+    y = centre[1] + radius[None, :] * np.sin(angle)[:, None]
+    h, w = mask.shape
+    inside = (x >= 0) & (x < w - 0.5) & (y >= 0) & (y < h - 0.5)
+    xi, yi = (
+        np.clip(np.rint(x), 0, w - 1).astype(int),
+        np.clip(np.rint(y), 0, h - 1).astype(int),
+    )
+    ray = mask[yi, xi] & inside
+    starts = (np.diff(ray.astype(np.int8), axis=1, prepend=0) == 1).sum(axis=1)
+    first = np.where(ray.any(axis=1), ray.argmax(axis=1) * 0.7, reach)
+    return float(np.median(starts)), float(np.median(first) / max(reach, 1.0))
+
+
+def shape_of(
+    mask: BoolMask, light: Float2, *, pieces: int = 1, confidence: float = 1.0
+) -> Shape | None:
+    """Measure one chip on its crop.
+
+    Parameters
+    ----------
+    mask : (H, W) bool
+        The chip, with at least two empty pixels all round.
+    light : (H, W) float32
+        Cube-root lightness of the crop, white sheet = 1.
+    pieces : int
+        How many separate pieces were put together.
+    confidence : float
+        Mean probability of metal over the mask, 0..1.
+
+    Returns
+    -------
+    Shape or None
+        ``None`` when fewer than 12 pixels are set.
+    """
+    area = float(mask.sum())
+    if area < 12:
+        return None
+    rows, cols = np.nonzero(mask)
+    points = np.column_stack([cols, rows]).astype(np.float32)
+    hull = cv2.convexHull(points).reshape(-1, 2).astype(np.float64)
+    _, (bw, bh), _ = cv2.minAreaRect(points)
+    box = (max(bw, bh) + 1.0, min(bw, bh) + 1.0)
+    gaps = hull[:, None, :] - hull[None, :, :]
+    extent = float(np.hypot(gaps[..., 0], gaps[..., 1]).max()) + 1.0
+    half = cv2.distanceTransform(mask.astype(np.uint8), cv2.DIST_L2, cv2.DIST_MASK_PRECISE)
+    trace = trace_mask(mask, half)
+    bend = circle = None
+    if trace is not None and len(trace.path_px) >= 6:
+        width = 2 * float(np.median(trace.half_px))
+        bend = bend_of(trace.path_px, step=max(2.5, width * 0.75))
+        circle = fit_circle(trace.path_px)
+    straight = straighten(mask, light)
+    inside = light[mask]
+    centre = np.array([cols.mean(), rows.mean()])
+    rings, eye = _rings(mask, centre, extent / 2 + 2)
+    return Shape(
+        area=area,
+        hull=hull,
+        hull_area=max(float(cv2.contourArea(hull.astype(np.float32))), area),
+        extent=extent,
+        box=box,
+        half=np.asarray(half, np.float32),
+        trace=trace,
+        bend=bend,
+        circle=circle,
+        straight=straight,
+        coil=coil_of(straight) if straight is not None else None,
+        holes=_holes(mask),
+        rings=rings,
+        eye=eye,
+        light_spread=float(np.std(inside)),
+        dark_share=float((inside < 0.55).mean()),
+        pieces=pieces,
+        confidence=confidence,
+    )
+
+
+def _line_features(s: Shape) -> dict[str, float]:
+    t, b, c = s.trace, s.bend, s.circle
+    out: dict[str, float] = {}
+    if t is not None:
+        k = len(t.half_px) // 5
+        mid = t.half_px[k : len(t.half_px) - k] if k else t.half_px
+        tip = np.r_[t.half_px[: max(k // 2, 1)], t.half_px[-max(k // 2, 1) :]]
+        gap = float(np.hypot(*(t.path_px[0] - t.path_px[-1])))
+        out = {
+            "log_path": log(t.length_px / CROP_PX_PER_MM),
+            "slender": log(t.length_px / max(s.width, 1.0)),
+            "ends": float(t.ends),
+            "junctions": log(1.0 + t.junctions),
+            "net_to_path": log(max(t.net_px / max(t.length_px, 1.0), 0.2)),
+            "tangle": (t.junctions + len(s.holes)) / max(t.net_px / s.extent, 0.5),
+            "straightness": gap / max(t.length_px, 1.0),
+            "width_cv": float(np.std(mid) / max(float(np.mean(mid)), 0.5)),
+            "taper": float(1 - tip.mean() / max(mid.mean(), 0.5)),
+        }
+    if b is not None:
+        out |= {
+            "turning": b.turning_deg / 360,
+            "turning_abs": log(1 + b.absolute_deg / 360),
+            "curvature_cv": min(b.curvature_cv, 20.0),
+            "radius_trend": b.radius_trend,
+            "flips": log(1.0 + b.flips),
+        }
+    if c is not None:
+        out |= {"arc": c.arc_deg / 360, "circle_misfit": min(c.rms / max(c.radius, 1.0), 2.0)}
+    return out
+
+
+def _coil_features(s: Shape) -> dict[str, float]:
+    c = s.coil
+    if c is None:
+        return {}
+    found = c.pitch_px > 0
+    return {
+        "repeat": c.score,
+        "repeat_agree": c.agree,
+        "pitch_to_diameter": min(c.pitch_px / max(c.diameter_px, 1.0), 5.0) if found else nan,
+        "repeats": log(c.axis_px / c.pitch_px) if found else nan,
+        "diameter_cv": c.diameter_cv,
+        "diameter_trend": c.diameter_trend,
+        "notch": c.notch,
+        "notch_skew": c.notch_skew,
+        "slant": c.slant,
+        "slant_coherence": c.slant_coherence,
+        "coil_fill": c.fill,
+        "edge_to_middle": min(c.edge_to_middle, 8.0),
+        "bow": c.bow,
+    }
+
+
+def feature_row(shape: Shape) -> dict[str, float]:
+    """Return every measure of :data:`FEATURES` for one chip, NaN where it has no meaning."""
+    s = shape
+    filled = s.area + sum(s.holes)
+    rim = float(cv2.arcLength(s.hull.astype(np.float32), closed=True))
+    row = {
+        "log_area": log(s.area / CROP_PX_PER_MM**2),
+        "log_extent": log(s.extent / CROP_PX_PER_MM),
+        "log_width": log(max(s.width, 0.5) / CROP_PX_PER_MM),
+        "solidity": s.area / s.hull_area,
+        "box_aspect": log(s.box[0] / s.box[1]),
+        "box_fill": s.area / (s.box[0] * s.box[1]),
+        "roundness": 4 * np.pi * s.hull_area / max(rim * rim, 1.0),
+        "holes": log(1.0 + len(s.holes)),
+        "hole_share": sum(s.holes) / max(filled, 1.0),
+        "big_hole_share": (s.holes[0] if s.holes else 0.0) / max(filled, 1.0),
+        "rings": s.rings,
+        "eye": s.eye,
+        "light_spread": s.light_spread,
+        "dark_share": s.dark_share,
+        "pieces": log(float(s.pieces)),
+        "confidence": s.confidence,
+    }
+    row |= _line_features(s) | _coil_features(s)
+    return {name: float(row.get(name, nan)) for name in FEATURES}

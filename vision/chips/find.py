@@ -1,0 +1,199 @@
+"""Chips one by one: from the probability of metal to numbered masks.
+
+A ribbon that turns edge-on breaks a coil into pieces; pieces that share an axis,
+a size and a spacing are put together again. Not in here: the decision metal or
+not (``ground``), any measuring.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import cv2
+import numpy as np
+
+if TYPE_CHECKING:
+    from vision.arrays import BoolMask, Float2
+
+__all__ = ["Find", "find_chips"]
+
+_SURE, _LIKELY = 0.75, 0.42
+#: Smallest thing looked at, mm2; a crumb of 0.25 mm.
+_LEAST_MM2 = 0.06
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Find:
+    """One thing on the sheet: its mask in a box of the find view.
+
+    ``row`` and ``col`` place the (h, w) ``mask`` in the view; ``pieces`` is how many
+    separate pieces were put together; ``confidence`` the mean probability of metal;
+    ``at_border`` whether it touches the edge of what can be seen.
+    """
+
+    row: int
+    col: int
+    mask: BoolMask
+    pieces: int
+    confidence: float
+    at_border: bool
+
+
+@dataclass(slots=True)
+class _Piece:
+    label: int
+    row: int
+    col: int
+    mask: BoolMask
+    area: float
+    centre: np.ndarray
+    axis: np.ndarray
+    long: float
+    short: float
+
+
+def _hysteresis(prob: Float2) -> np.ndarray:
+    """Label pieces of likely metal that hold sure metal."""
+    likely = (prob > _LIKELY).astype(np.uint8)
+    _, labels = cv2.connectedComponents(likely, connectivity=8)
+    keep = np.zeros(labels.max() + 1, bool)
+    keep[np.unique(labels[prob > _SURE])] = True
+    keep[0] = False
+    return np.where(keep[labels], labels, 0)
+
+
+def _pieces(labels: np.ndarray, least_px: float) -> list[_Piece]:
+    count, relabelled, stats, _ = cv2.connectedComponentsWithStats(
+        (labels > 0).astype(np.uint8), connectivity=8
+    )
+    out = []
+    for k in range(1, count):
+        c, r, w, h, area = (int(v) for v in stats[k])
+        if area < least_px:
+            continue
+        mask = relabelled[r : r + h, c : c + w] == k
+        rows, cols = np.nonzero(mask)
+        points = np.column_stack([cols + c, rows + r]).astype(np.float64)
+        centre = points.mean(axis=0)
+        cov = np.cov((points - centre).T) if len(points) > 2 else np.eye(2)
+        values, vectors = np.linalg.eigh(cov + 1e-6 * np.eye(2))
+        long, short = 4 * np.sqrt(values[::-1])
+        out.append(
+            _Piece(k, r, c, mask, float(area), centre, vectors[:, 1], float(long), float(short))
+        )
+    return out
+
+
+def _gap(a: _Piece, b: _Piece, reach: float) -> float:
+    """Return the least distance between two pieces, inf beyond ``reach``."""
+    if (
+        a.row - reach > b.row + b.mask.shape[0]
+        or b.row - reach > a.row + a.mask.shape[0]
+        or a.col - reach > b.col + b.mask.shape[1]
+        or b.col - reach > a.col + a.mask.shape[1]
+    ):
+        return float("inf")
+    r0, c0 = min(a.row, b.row), min(a.col, b.col)
+    r1 = max(a.row + a.mask.shape[0], b.row + b.mask.shape[0])
+    c1 = max(a.col + a.mask.shape[1], b.col + b.mask.shape[1])
+    field = np.ones((r1 - r0, c1 - c0), np.uint8)
+    field[a.row - r0 : a.row - r0 + a.mask.shape[0], a.col - c0 : a.col - c0 + a.mask.shape[1]][
+        a.mask
+    ] = 0
+    far = cv2.distanceTransform(field, cv2.DIST_L2, 5)
+    rows, cols = (
+        slice(b.row - r0, b.row - r0 + b.mask.shape[0]),
+        slice(b.col - c0, b.col - c0 + b.mask.shape[1]),
+    )
+    return float(far[rows, cols][b.mask].min())
+
+
+def _belong(a: _Piece, b: _Piece, gap: float, px_per_mm: float) -> bool:
+    """Say whether two pieces are turns of one coil or parts of one broken strip.
+
+    Turns lie side by side: alike in size, their long sides parallel and across the
+    line that joins them. Strip parts lie end to end: their long sides along it.
+    """
+    if gap <= 1.5:
+        return True
+    small, large = sorted((a, b), key=lambda p: p.area)
+    join = b.centre - a.centre
+    join = join / max(float(np.hypot(*join)), 1e-6)
+    parallel = abs(float(a.axis @ b.axis))
+    across = max(abs(float(a.axis @ join)), abs(float(b.axis @ join)))
+    along = min(abs(float(a.axis @ join)), abs(float(b.axis @ join)))
+    alike = small.long > 0.4 * large.long
+    turns = alike and parallel > 0.8 and across < 0.75 and gap < 0.6 * large.long
+    thin = max(a.short, b.short)
+    slim = min(a.long / max(a.short, 1), b.long / max(b.short, 1)) > 1.8
+    strip = slim and parallel > 0.85 and along > 0.85 and gap < max(1.2 * thin, 0.5 * px_per_mm)
+    crumb_of = small.area < 0.12 * large.area and gap < 0.35 * px_per_mm
+    return bool(turns or strip or crumb_of)
+
+
+def _root(parent: list[int], i: int) -> int:
+    while parent[i] != i:
+        parent[i] = parent[parent[i]]
+        i = parent[i]
+    return i
+
+
+def find_chips(prob: Float2, *, px_per_mm: float, seen: BoolMask | None = None) -> list[Find]:
+    """Return the things that lie on the sheet, largest first.
+
+    Parameters
+    ----------
+    prob : (H, W) float32, 0..1
+        Probability of metal.
+    px_per_mm : float
+        Density of the view.
+    seen : (H, W) bool, optional
+        Where the photo shows the sheet; things touching its rim are marked.
+
+    Notes
+    -----
+    Not to be trusted for: chips that touch; they come out as one.
+    """
+    pieces = _pieces(_hysteresis(prob), _LEAST_MM2 * px_per_mm**2)
+    reach = 2.5 * px_per_mm
+    parent = list(range(len(pieces)))
+    for i, a in enumerate(pieces):
+        for j in range(i + 1, len(pieces)):
+            gap = _gap(a, pieces[j], reach)
+            if gap < reach and _belong(a, pieces[j], gap, px_per_mm):
+                parent[_root(parent, i)] = _root(parent, j)
+    groups: dict[int, list[_Piece]] = {}
+    for i, piece in enumerate(pieces):
+        groups.setdefault(_root(parent, i), []).append(piece)
+    border = _border(prob.shape, seen)
+    finds = [_join(group, prob, border) for group in groups.values()]
+    return sorted(finds, key=lambda f: -int(f.mask.sum()))
+
+
+def _border(shape: tuple[int, ...], seen: BoolMask | None) -> BoolMask:
+    inside = np.ones(shape, np.uint8) if seen is None else seen.astype(np.uint8)
+    framed = cv2.copyMakeBorder(inside, 1, 1, 1, 1, cv2.BORDER_CONSTANT, value=0)
+    return np.asarray(cv2.erode(framed, np.ones((5, 5), np.uint8))[1:-1, 1:-1] == 0)
+
+
+def _join(group: list[_Piece], prob: Float2, border: BoolMask) -> Find:
+    r0, c0 = min(p.row for p in group), min(p.col for p in group)
+    r1 = max(p.row + p.mask.shape[0] for p in group)
+    c1 = max(p.col + p.mask.shape[1] for p in group)
+    mask = np.zeros((r1 - r0, c1 - c0), bool)
+    for p in group:
+        at = (
+            slice(p.row - r0, p.row - r0 + p.mask.shape[0]),
+            slice(p.col - c0, p.col - c0 + p.mask.shape[1]),
+        )
+        mask[at] |= p.mask
+    box = (slice(r0, r1), slice(c0, c1))
+    return Find(
+        row=r0,
+        col=c0,
+        mask=mask,
+        pieces=len(group),
+        confidence=float(prob[box][mask].mean()),
+        at_border=bool((border[box] & mask).any()),
+    )

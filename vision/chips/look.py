@@ -1,0 +1,197 @@
+"""One look at a sheet: metal, chips one by one, each measured on its own crop.
+
+Training and reading both go through :func:`look_at`, so what the model learned from
+is what it is later asked about. Not in here: naming forms, millimetres with
+uncertainties, tint.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import TYPE_CHECKING
+
+import cv2
+import numpy as np
+
+from vision._cv import map_points
+from vision.chips.features import CROP_PX_PER_MM, Shape, feature_row, shape_of
+from vision.chips.find import Find, find_chips
+from vision.chips.ground import FIND_PX_PER_MM, even_light, metal_probability
+from vision.photo.card import CARDS, card_image
+from vision.photo.colour import linear_from_rgb
+
+if TYPE_CHECKING:
+    from vision.arrays import BoolMask, Float2, Linear3, Points2
+    from vision.chips.ground import Eye
+    from vision.photo.light import Light
+    from vision.photo.plane import Plane
+
+__all__ = ["MOST_FINDS", "Look", "Seen", "look_at", "sheet_view"]
+
+#: Empty sheet kept round each chip's crop, mm.
+_MARGIN_MM = 0.9
+#: More things than this is a heap or a texture, not chips laid out; the largest are kept.
+MOST_FINDS = 250
+
+Box = tuple[float, float, float, float]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Seen:
+    """One thing on the sheet, measured.
+
+    ``mask`` and ``linear`` cover ``box_mm`` at :data:`CROP_PX_PER_MM`; ``outline_mm``
+    holds closed rings, outer ones and holes.
+    """
+
+    box_mm: Box
+    mask: BoolMask
+    linear: Linear3
+    shape: Shape
+    features: dict[str, float]
+    outline_mm: tuple[Points2, ...]
+    at_border: bool
+    pieces: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Look:
+    """Everything seen on one sheet, and how busy the sheet is (share that looks like metal)."""
+
+    seen: tuple[Seen, ...]
+    busy_share: float
+    dropped: int
+
+
+def _grid_box(box: Box, q: float) -> Box:
+    """Return the box widened to whole pixels of a view of density ``q``."""
+    x0, y0 = np.floor(box[0] * q) / q, np.floor(box[1] * q) / q
+    x1, y1 = np.ceil(box[2] * q) / q, np.ceil(box[3] * q) / q
+    return float(x0), float(y0), float(x1), float(y1)
+
+
+@lru_cache(maxsize=4)
+def _sheet_print(card_id: str, q: float) -> Float2:
+    return linear_from_rgb(card_image(CARDS[card_id], q))[..., 1]
+
+
+def _expected_print(plane: Plane, box: Box, q: float, shape: tuple[int, int]) -> Float2 | None:
+    """Return the reflectance of the printed sheet over a box, white = 1."""
+    if plane.card is None:
+        return None
+    sheet = _sheet_print(plane.card.card_id, q * plane.unit_mm)
+    h, w = shape
+    shift = np.array([[1, 0, -box[0] * q], [0, 1, -box[1] * q]], np.float32)
+    placed = cv2.warpAffine(sheet, shift, (w, h), flags=cv2.INTER_LINEAR, borderValue=1.0)
+    return np.asarray(cv2.GaussianBlur(placed, (0, 0), 0.6), np.float32)
+
+
+def _seen_px(plane: Plane, box: Box, q: float, shape: tuple[int, int]) -> BoolMask:
+    """Mark the pixels of a view that the photo really shows."""
+    h, w = plane.photo.rgb.shape[:2]
+    ends = np.array([(0, 0), (w - 1, 0), (w - 1, h - 1), (0, h - 1)], np.float64)
+    mm = map_points(np.asarray(np.linalg.inv(plane.px_from_mm), np.float64), ends)
+    corners = (mm - (box[0], box[1])) * q - 0.5
+    seen = np.zeros(shape, np.uint8)
+    cv2.fillConvexPoly(seen, np.clip(np.rint(corners), -30000, 30000).astype(np.int32), 1)
+    return seen > 0
+
+
+def _rings(mask: BoolMask, box: Box) -> tuple[Points2, ...]:
+    """Return the outline at half probability as closed rings in mm."""
+    contours, _ = cv2.findContours(mask.astype(np.uint8), cv2.RETR_CCOMP, cv2.CHAIN_APPROX_NONE)
+    rings = []
+    for contour in contours:
+        if len(contour) < 4:
+            continue
+        ring = cv2.approxPolyDP(contour, 0.6, closed=True).reshape(-1, 2).astype(np.float64)
+        if len(ring) >= 3:
+            rings.append((ring + 0.5) / CROP_PX_PER_MM + (box[0], box[1]))
+    return tuple(rings)
+
+
+def _crop(find: Find, prob: Float2, origin: Box, plane: Plane, light: Light) -> Seen | None:
+    q = FIND_PX_PER_MM
+    pad = int(np.ceil(_MARGIN_MM * q))
+    up = round(CROP_PX_PER_MM / q)
+    h, w = find.mask.shape
+    r0, c0 = find.row - pad, find.col - pad
+    rows = np.clip(np.arange(r0, r0 + h + 2 * pad), 0, prob.shape[0] - 1)
+    cols = np.clip(np.arange(c0, c0 + w + 2 * pad), 0, prob.shape[1] - 1)
+    own = np.zeros((h + 2 * pad, w + 2 * pad), np.uint8)
+    own[pad : pad + h, pad : pad + w] = find.mask
+    near = cv2.dilate(own, np.ones((3, 3), np.uint8))
+    local = prob[np.ix_(rows, cols)] * near
+    size = (local.shape[1] * up, local.shape[0] * up)
+    soft = cv2.resize(local, size, interpolation=cv2.INTER_CUBIC)
+    mask = soft > 0.5
+    mask[:2], mask[-2:], mask[:, :2], mask[:, -2:] = False, False, False, False
+    box = (
+        origin[0] + c0 / q,
+        origin[1] + r0 / q,
+        origin[0] + (c0 + own.shape[1]) / q,
+        origin[1] + (r0 + own.shape[0]) / q,
+    )
+    linear = light.apply(plane.linear_view(box, CROP_PX_PER_MM), box)
+    root = even_light(linear).mean(axis=2)
+    shape = shape_of(mask, root, pieces=find.pieces, confidence=find.confidence)
+    if shape is None:
+        return None
+    return Seen(
+        box_mm=box,
+        mask=mask,
+        linear=linear,
+        shape=shape,
+        features=feature_row(shape),
+        outline_mm=_rings(mask, box),
+        at_border=find.at_border,
+        pieces=find.pieces,
+    )
+
+
+def _level_ground(linear: Linear3) -> Linear3:
+    """Divide by the local ground so that a plain bench becomes 1, as a white sheet is."""
+    h, w = linear.shape[:2]
+    scale = 8
+    small = cv2.resize(
+        linear, (max(w // scale, 8), max(h // scale, 8)), interpolation=cv2.INTER_AREA
+    )
+    small = np.clip(small * 255, 0, 255).astype(np.uint8)
+    ground = cv2.resize(cv2.medianBlur(small, 31), (w, h), interpolation=cv2.INTER_LINEAR)
+    return (linear / np.maximum(ground.astype(np.float32) / 255, 0.02)).astype(np.float32)
+
+
+def sheet_view(plane: Plane, light: Light) -> tuple[Box, Linear3, Float2 | None, BoolMask]:
+    """Return the view to look for chips in: its box, picture, print, and what is seen."""
+    q = FIND_PX_PER_MM
+    box = _grid_box(plane.sheet_mm, q)
+    linear = light.apply(plane.linear_view(box, q), box)
+    seen_px = _seen_px(plane, box, q, linear.shape[:2])
+    expected = _expected_print(plane, box, q, linear.shape[:2])
+    if expected is None:
+        linear = _level_ground(linear)
+    return box, linear, expected, seen_px
+
+
+def look_at(plane: Plane, light: Light, eye: Eye) -> Look:
+    """Find and measure every chip on the sheet.
+
+    Parameters
+    ----------
+    plane, light
+        The flattened photo and its light.
+    eye : Eye
+        The pixel decision.
+    """
+    q = FIND_PX_PER_MM
+    box, linear, expected, seen_px = sheet_view(plane, light)
+    prob = metal_probability(linear, eye, expected=expected, where=seen_px)
+    finds = find_chips(prob, px_per_mm=q, seen=seen_px)
+    kept = finds[:MOST_FINDS]
+    crops = (_crop(f, prob, box, plane, light) for f in kept)
+    return Look(
+        seen=tuple(s for s in crops if s is not None),
+        busy_share=float((prob > 0.5).sum() / max(int(seen_px.sum()), 1)),
+        dropped=len(finds) - len(kept),
+    )

@@ -1,0 +1,156 @@
+"""The line along a chip: skeleton, its graph, the longest path, a smoothed length.
+
+Pixel counts of a skeleton are about a tenth short; a smoothed path through the
+skeleton's graph with the half-widths added at both ends is within 1-2 % on
+ribbons and arcs that do not cross themselves. Not in here: coils, whose length
+comes from radius, pitch and turns (``coil``).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import cv2
+import numpy as np
+from scipy.ndimage import gaussian_filter1d
+from scipy.sparse import coo_array
+from scipy.sparse.csgraph import connected_components, dijkstra
+from skimage.morphology import skeletonize
+
+if TYPE_CHECKING:
+    from vision.arrays import BoolMask, Float1, Points2
+
+__all__ = ["Trace", "smooth_path", "trace_mask"]
+
+_STEPS = ((0, 1), (1, 0), (1, 1), (1, -1))
+_NEIGHBOURS = np.array([[1, 1, 1], [1, 0, 1], [1, 1, 1]], np.float32)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Trace:
+    """What the skeleton of one mask says; everything in pixels of that mask.
+
+    ``path_px`` is the longest way through the skeleton, in order; ``half_px`` the
+    distance to the mask's edge at each of its points. ``net_px`` is the length of
+    the whole skeleton, ``ends`` and ``junctions`` count its tips and crossings
+    after spurs shorter than the local width were left out.
+    """
+
+    path_px: Points2
+    half_px: Float1
+    length_px: float
+    net_px: float
+    ends: int
+    junctions: int
+
+
+def smooth_path(path_px: Points2, sigma_px: float) -> Points2:
+    """Return the (N, 2) path smoothed along itself, its end points kept."""
+    if len(path_px) < 5 or sigma_px <= 0:
+        return path_px
+    smooth = gaussian_filter1d(path_px, sigma_px, axis=0, mode="nearest")
+    # The filter pulls the ends inward; ramp back to the raw ends over one sigma.
+    n = len(path_px)
+    reach = np.minimum(np.arange(n), np.arange(n)[::-1]) / max(sigma_px, 1.0)
+    keep = np.clip(reach, 0, 1)[:, None]
+    return np.asarray(keep * smooth + (1 - keep) * path_px)
+
+
+def _graph(rows: np.ndarray, cols: np.ndarray, shape: tuple[int, int]) -> coo_array:
+    """Return the 8-neighbour graph of skeleton pixels with step lengths."""
+    number = np.full((shape[0] + 2, shape[1] + 2), -1, np.int64)
+    number[rows + 1, cols + 1] = np.arange(len(rows))
+    source, target, weight = [], [], []
+    for dr, dc in _STEPS:
+        other = number[rows + 1 + dr, cols + 1 + dc]
+        linked = other >= 0
+        if dr and dc:
+            # A diagonal beside two straight steps would be a short cut.
+            linked &= (number[rows + 1 + dr, cols + 1] < 0) & (
+                number[rows + 1, cols + 1 + dc] < 0
+            )
+        source.append(np.flatnonzero(linked))
+        target.append(other[linked])
+        weight.append(np.full(int(linked.sum()), np.hypot(dr, dc)))
+    i, j, w = (np.concatenate(x) for x in (source, target, weight))
+    n = len(rows)
+    return coo_array((np.r_[w, w], (np.r_[i, j], np.r_[j, i])), shape=(n, n)).tocsr()
+
+
+def _longest_path(graph: coo_array) -> np.ndarray:
+    """Return node numbers of the longest shortest way in the largest piece."""
+    count, piece = connected_components(graph, directed=False)
+    start = 0
+    if count > 1:
+        start = int(np.flatnonzero(piece == np.bincount(piece).argmax())[0])
+    far = dijkstra(graph, indices=start)
+    first = int(np.argmax(np.where(np.isfinite(far), far, -1)))
+    reach, before = dijkstra(graph, indices=first, return_predecessors=True)
+    node = int(np.argmax(np.where(np.isfinite(reach), reach, -1)))
+    path = [node]
+    while before[node] >= 0:
+        node = int(before[node])
+        path.append(node)
+    return np.array(path)
+
+
+def _tips_and_crossings(skeleton: BoolMask, half: np.ndarray) -> tuple[int, int]:
+    """Count ends and junctions; crossing pixels in one clump count once, spur tips not."""
+    degree = cv2.filter2D(skeleton.astype(np.float32), -1, _NEIGHBOURS, borderType=0)
+    degree = np.where(skeleton, degree, 0)
+    crossing = degree >= 3
+    tips = (degree == 1) & skeleton
+    clumps = cv2.dilate(crossing.astype(np.uint8), np.ones((3, 3), np.uint8))
+    junctions = cv2.connectedComponents(clumps)[0] - 1
+    if junctions and tips.any():
+        far = cv2.distanceTransform((~crossing).astype(np.uint8), cv2.DIST_L2, 5)
+        local = cv2.dilate(half, np.ones((5, 5), np.uint8))
+        tips &= far > 1.5 * local
+    return int(tips.sum()), int(junctions)
+
+
+def trace_mask(mask: BoolMask, half: np.ndarray | None = None) -> Trace | None:
+    """Trace the line along a mask.
+
+    Parameters
+    ----------
+    mask : (H, W) bool
+        One chip; needs a border of at least one empty pixel.
+    half : (H, W) float32, px, optional
+        Distance to the mask's edge, if already known.
+
+    Returns
+    -------
+    Trace or None
+        ``None`` when the mask has too few pixels for a line.
+
+    Notes
+    -----
+    Not to be trusted for: masks whose coils or crossings have grown together.
+    """
+    skeleton = skeletonize(mask)
+    rows, cols = np.nonzero(skeleton)
+    if len(rows) < 4:
+        return None
+    if half is None:
+        half = cv2.distanceTransform(mask.astype(np.uint8), cv2.DIST_L2, 5)
+    graph = _graph(rows, cols, mask.shape)
+    order = _longest_path(graph)
+    raw = np.stack([cols[order], rows[order]], axis=1).astype(np.float64)
+    half_along = half[rows[order], cols[order]].astype(np.float64)
+    width = 2 * float(np.median(half_along))
+    path = smooth_path(raw, float(np.clip(width * 0.6, 1.5, 4.0)))
+    steps = np.hypot(*np.diff(path, axis=0).T)
+    ends, junctions = _tips_and_crossings(skeleton, half)
+    caps = float(half_along[0] + half_along[-1])
+    # Chain codes of unsmoothed pixels run 5 % long; this is the usual correction.
+    net = float(graph.sum() / 2 * 0.948)
+    return Trace(
+        path_px=path,
+        half_px=half_along,
+        length_px=float(steps.sum()) + caps,
+        net_px=net,
+        ends=ends,
+        junctions=junctions,
+    )

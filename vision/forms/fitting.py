@@ -1,0 +1,123 @@
+"""Fit the form model from the shipped feature table.
+
+The table is the knowledge, the model file a cache of it: where the file cannot be
+loaded (other library versions) the model is fitted again from the table, in
+seconds. Choosing between kinds of model is in ``vision.training``.
+"""
+
+from __future__ import annotations
+
+import csv
+import gzip
+import io
+from typing import TYPE_CHECKING
+
+import numpy as np
+from scipy.optimize import minimize_scalar
+from sklearn.ensemble import ExtraTreesClassifier
+from sklearn.impute import SimpleImputer
+from sklearn.model_selection import StratifiedGroupKFold
+from sklearn.pipeline import make_pipeline
+
+from vision.chips.features import FEATURES
+from vision.forms.model import CLASSES, FormModel
+
+if TYPE_CHECKING:
+    import numpy.typing as npt
+    from sklearn.pipeline import Pipeline
+
+__all__ = ["Table", "fit_model", "form_pipeline", "out_of_fold", "read_table"]
+
+SEED = 20
+_FOLDS = 5
+#: Sure answers must be right at least this often on held-out scenes.
+_SURE_ACCURACY = 0.95
+
+
+class Table:
+    """The feature table: rows (N, F), labels (N,), scene of each row (N,)."""
+
+    def __init__(
+        self,
+        rows: npt.NDArray[np.float64],
+        labels: npt.NDArray[np.str_],
+        scenes: npt.NDArray[np.str_],
+    ) -> None:
+        self.rows, self.labels, self.scenes = rows, labels, scenes
+
+
+def read_table(data: bytes) -> Table:
+    """Read the shipped table (gzip-compressed CSV); empty cells are NaN."""
+    text = gzip.decompress(data).decode()
+    records = list(csv.DictReader(io.StringIO(text)))
+    rows = np.array([[float(r[f] or "nan") for f in FEATURES] for r in records])
+    labels = np.array([r["label"] for r in records])
+    return Table(rows, labels, np.array([r["scene"] for r in records]))
+
+
+def form_pipeline() -> Pipeline:
+    """Return the chosen kind of model, not fitted: the smallest that won on unseen scenes."""
+    return make_pipeline(
+        SimpleImputer(strategy="median", add_indicator=True),
+        ExtraTreesClassifier(
+            n_estimators=160,
+            min_samples_leaf=2,
+            max_features=0.35,
+            class_weight="balanced_subsample",
+            bootstrap=True,
+            random_state=SEED,
+            n_jobs=1,
+        ),
+    )
+
+
+def out_of_fold(table: Table, pipeline: Pipeline) -> npt.NDArray[np.float64]:
+    """Return (N, C) probabilities of each row from models that never saw its scene."""
+    p = np.full((len(table.labels), len(CLASSES)), 1e-6)
+    folds = StratifiedGroupKFold(_FOLDS, shuffle=True, random_state=SEED)
+    for train, test in folds.split(table.rows, table.labels, table.scenes):
+        pipeline.fit(table.rows[train], table.labels[train])
+        columns = [CLASSES.index(str(c)) for c in pipeline.classes_]
+        p[np.ix_(test, columns)] = np.clip(pipeline.predict_proba(table.rows[test]), 1e-6, 1)
+    return np.asarray(p / p.sum(axis=1, keepdims=True))
+
+
+def _cooled(p: npt.NDArray[np.float64], temperature: float) -> npt.NDArray[np.float64]:
+    z = np.log(p) / temperature
+    z = np.exp(z - z.max(axis=1, keepdims=True))
+    return np.asarray(z / z.sum(axis=1, keepdims=True))
+
+
+def _sure_at(p: npt.NDArray[np.float64], truth: npt.NDArray[np.intp]) -> float:
+    """Return the lowest top probability above which answers are right often enough."""
+    top, hit = p.max(axis=1), p.argmax(axis=1) == truth
+    order = np.argsort(-top)
+    right = np.cumsum(hit[order]) / np.arange(1, len(hit) + 1)
+    enough = np.flatnonzero(right >= _SURE_ACCURACY)
+    return float(np.clip(top[order][enough[-1]] if len(enough) else 0.95, 0.5, 0.97))
+
+
+def fit_model(table: Table) -> FormModel:
+    """Fit, calibrate on out-of-fold predictions (one temperature), set the threshold."""
+    pipeline = form_pipeline()
+    p = out_of_fold(table, pipeline)
+    truth = np.array([CLASSES.index(str(c)) for c in table.labels])
+
+    def loss(log_t: float) -> float:
+        cooled = _cooled(p, float(np.exp(log_t)))
+        return float(-np.log(cooled[np.arange(len(truth)), truth]).mean())
+
+    best = minimize_scalar(loss, bounds=(-2.0, 1.5), method="bounded")
+    temperature = float(np.exp(best.x))
+    sure_at = _sure_at(_cooled(p, temperature), truth)
+    pipeline.fit(table.rows, table.labels)
+    with np.errstate(all="ignore"):
+        medians = np.nanmedian(table.rows, axis=0)
+    scenes = len(np.unique(table.scenes))
+    return FormModel(
+        pipeline=pipeline,
+        temperature=temperature,
+        sure_at=sure_at,
+        medians=medians,
+        version=f"pilot-{scenes}x{len(table.labels)}",
+    )

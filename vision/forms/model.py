@@ -1,0 +1,136 @@
+"""The form model: a small scikit-learn pipeline over named measures, and its file.
+
+Input is one row of ``vision.chips.features.FEATURES`` per chip, output a
+probability for each class: ISO 3685 groups, "nest", and "none" for what is no chip. Fitting on
+rendered chips is in ``vision.training``; the file format is skops with an explicit
+list of trusted types. Never load a model file from a stranger.
+"""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+import skops.io
+
+from vision.chips.features import FEATURES
+from vision.errors import ModelUnreadable
+from vision.records import Why
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    import numpy.typing as npt
+    from sklearn.pipeline import Pipeline
+
+__all__ = ["CLASSES", "GROUPS", "TRUSTED", "FormModel", "dump_model", "load_model", "rows_of"]
+
+GROUPS = ("1", "2", "3", "4", "5", "6", "7", "8")
+#: Column order of the model's probabilities. In groups 3 and 6 the sub-number is a word
+#: about shape, so the model names it; elsewhere it is about length and is measured.
+CLASSES = ("1", "2", "3.1", "3.2", "4", "5", "6.1", "6.2", "7", "8", "nest", "none")
+
+#: Types outside skops' own list that our pipeline is made of.
+TRUSTED = ("numpy.dtype", "sklearn.tree._tree.Tree")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FormModel:
+    """A fitted pipeline, its temperature, the sureness threshold, and training medians."""
+
+    pipeline: Pipeline
+    temperature: float
+    sure_at: float
+    medians: npt.NDArray[np.float64]
+    version: str
+
+    def log_scores(self, rows: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
+        """Return (N, C) log-probabilities after temperature, columns as :data:`CLASSES`."""
+        p = np.full((len(rows), len(CLASSES)), 1e-6)
+        given = self.pipeline.predict_proba(rows)
+        columns = [CLASSES.index(str(c)) for c in self.pipeline.classes_]
+        p[:, columns] = np.clip(given, 1e-6, 1)
+        z = np.log(p) / self.temperature
+        z -= z.max(axis=1, keepdims=True)
+        return np.asarray(z - np.log(np.exp(z).sum(axis=1, keepdims=True)))
+
+    def probabilities(self, rows: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
+        """Return (N, C) calibrated probabilities, columns as :data:`CLASSES`."""
+        return np.exp(self.log_scores(rows))
+
+    def reasons(
+        self, row: npt.NDArray[np.float64], label: str, count: int = 3
+    ) -> tuple[Why, ...]:
+        """Return the measures that spoke most for or against ``label``.
+
+        Weight is the change of log-odds when the measure is set to its training
+        median; positive spoke for the label.
+        """
+        k = CLASSES.index(label)
+        known = np.flatnonzero(np.isfinite(row))
+        probes = np.repeat(row[None, :], len(known) + 1, axis=0)
+        for i, j in enumerate(known):
+            probes[i + 1, j] = self.medians[j]
+        z = self.log_scores(probes)[:, k]
+        odds = z - np.log1p(-np.exp(np.minimum(z, -1e-6)))
+        weight = odds[0] - odds[1:]
+        names = list(FEATURES)
+        best = np.argsort(-np.abs(weight))[:count]
+        return tuple(
+            Why(
+                measure=f"{names[known[i]]}: {FEATURES[names[known[i]]]}",
+                weight=float(weight[i]),
+            )
+            for i in best
+            if abs(weight[i]) > 0.02
+        )
+
+
+def rows_of(features: Sequence[Mapping[str, float]]) -> npt.NDArray[np.float64]:
+    """Return (N, F) rows in the order of :data:`FEATURES`."""
+    return np.array([[f[name] for name in FEATURES] for f in features], np.float64)
+
+
+def dump_model(model: FormModel) -> bytes:
+    """Return the model as bytes: a JSON head, a newline, then the skops archive."""
+    head = {
+        "temperature": model.temperature,
+        "sure_at": model.sure_at,
+        "medians": [None if np.isnan(m) else float(m) for m in model.medians],
+        "features": list(FEATURES),
+        "version": model.version,
+    }
+    return json.dumps(head).encode() + b"\n" + bytes(skops.io.dumps(model.pipeline))
+
+
+def load_model(data: bytes) -> FormModel:
+    """Load what :func:`dump_model` wrote.
+
+    Raises
+    ------
+    ModelUnreadable
+        Damaged, of other library versions, with other measures, or with types that
+        are not on the list.
+    """
+    try:
+        head, body = data.split(b"\n", 1)
+        facts = json.loads(head)
+        if facts["features"] != list(FEATURES):
+            raise ModelUnreadable("The form model was made for other measures; refit it.")  # noqa: TRY301
+        pipeline = skops.io.loads(body, trusted=list(TRUSTED))
+        medians = [np.nan if m is None else m for m in facts["medians"]]
+        return FormModel(
+            pipeline=pipeline,
+            temperature=float(facts["temperature"]),
+            sure_at=float(facts["sure_at"]),
+            medians=np.array(medians, np.float64),
+            version=str(facts["version"]),
+        )
+    except ModelUnreadable:
+        raise
+    except Exception as error:  # many kinds: zip, json, versions, untrusted types
+        raise ModelUnreadable(
+            f"The form model cannot be loaded ({error}); refit it."
+        ) from error

@@ -1,0 +1,206 @@
+"""Name every chip of a look: group, code, sizes, tint, and why.
+
+Things the model takes for no chip are left out; elemental crumbs are gathered into
+one population. Not in here: the verdict over all chips (``verdict``).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Literal
+
+import numpy as np
+
+from vision import bundled
+from vision.chips.features import CROP_PX_PER_MM
+from vision.chips.measure import geometry_of
+from vision.forms.code import code_of
+from vision.forms.model import CLASSES, GROUPS, rows_of
+from vision.heat.chip_tint import tint_of
+from vision.records import ChipGeometry, ChipReading, Measured
+from vision.terms import Flag
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from vision.arrays import Float1, Points2
+    from vision.chips.look import Look, Seen
+    from vision.forms.model import FormModel
+    from vision.photo.light import Light
+    from vision.photo.plane import Plane
+    from vision.records import ChipTint
+
+__all__ = ["READER_VERSION", "name_chips"]
+
+READER_VERSION = "1"
+
+#: CIELAB units: an ordinary phone with a neutral in view (heat notes, section 4).
+_U_PHONE_COLOUR = 4.0
+#: From this probability of "not a chip" a thing is left out.
+_NOT_CHIP = 0.5
+#: This many elemental crumbs are one population, not chips one by one.
+_POPULATION = 3
+_NEST = CLASSES.index("nest")
+_NONE = CLASSES.index("none")
+
+
+def _group_probabilities(p: Float1) -> dict[str, float]:
+    """Return probabilities over the eight groups given that it is a chip (a nest is one)."""
+    sums = {g: sum(float(p[k]) for k, c in enumerate(CLASSES) if c[:1] == g) for g in GROUPS}
+    total = sum(sums.values()) or 1.0
+    return {g: v / total for g, v in sums.items()}
+
+
+def _nest_candidates(groups: dict[str, float]) -> tuple[str, ...]:
+    order = sorted(("1", "2", "4", "5"), key=lambda g: -groups[g])
+    return tuple(f"{g}.3" for g in order)
+
+
+def _u_scale(plane: Plane) -> float:
+    known = plane.scale.px_per_mm
+    return 0.0 if known is None else known.u / known.value
+
+
+def _no_millimetres(g: ChipGeometry) -> ChipGeometry:
+    """Keep only what needs no scale."""
+    return ChipGeometry(turns=g.turns)
+
+
+def _outline(seen: Seen, plane: Plane) -> tuple[Points2, ...]:
+    return tuple(plane.to_photo_px(ring) for ring in seen.outline_mm)
+
+
+def _tint(seen: Seen, light: Light, family: str | None) -> ChipTint | None:
+    """Return the chip's tint; ``None`` without a neutral in view or where tint says nothing."""
+    if not light.neutral or family == "none":
+        return None
+    # The sensor's top, seen through the balance, is where colour stops being true.
+    full = light.apply(np.ones((1, 1, 3), np.float32), seen.box_mm)[0, 0]
+    top = np.asarray(full, np.float64)
+    u_colour = float(np.hypot(_U_PHONE_COLOUR, light.neutral_de00 or 0.0))
+    return tint_of(seen.linear, seen.mask, family=family, u_colour=u_colour, clip_level=top)
+
+
+@dataclass(frozen=True, slots=True)
+class _Setting:
+    """What is the same for every chip of a photo."""
+
+    model: FormModel
+    plane: Plane
+    light: Light
+    family: str | None
+
+
+def _chip(seen: Seen, p: Float1, setting: _Setting) -> ChipReading:
+    model, plane = setting.model, setting.plane
+    chip_classes = [k for k in range(len(CLASSES)) if k != _NONE]
+    best = max(chip_classes, key=lambda k: p[k])
+    label = CLASSES[best]
+    nest = label == "nest"
+    groups = _group_probabilities(p)
+    group = max(("1", "2", "4", "5"), key=lambda g: groups[g]) if nest else label[:1]
+    scaled = plane.scale.source != "none"
+    geometry, flags = geometry_of(
+        seen.shape,
+        group,
+        nest=nest,
+        cut_off=seen.at_border,
+        px_per_mm=CROP_PX_PER_MM,
+        u_scale_rel=_u_scale(plane),
+        rules=bundled.size_rules(),
+    )
+    if not scaled:
+        geometry = _no_millimetres(geometry)
+    given_chip = (
+        float(p[best]) if nest else groups[group] * (1 - float(p[_NEST]) - float(p[_NONE]))
+    )
+    sure = given_chip >= model.sure_at
+    codes = _nest_candidates(groups) if nest else code_of(label, geometry, nest=False)
+    form = codes[0] if codes and not nest else None
+    rivals = tuple(g for g, v in groups.items() if v >= 0.15 and g != group)
+    if nest:
+        sure_group = groups[group] >= model.sure_at
+        form = codes[0] if sure_group else None
+        candidates = codes[:1] if sure_group and sure else codes
+    else:
+        sure = sure and len(codes) <= 1
+        candidates = codes or (group,)
+        candidates = candidates if sure else tuple(dict.fromkeys((*candidates, *rivals)))
+    extra = [*flags]
+    extra += [Flag.CUT_OFF] if seen.at_border else []
+    extra += [Flag.GROUPED] if seen.pieces > 1 else []
+    extra += [] if sure else [Flag.NOT_SURE]
+    row = rows_of([seen.features])[0]
+    area = seen.shape.area / CROP_PX_PER_MM**2
+    return ChipReading(
+        number=0,
+        kind="nest" if nest else "chip",
+        outline_px=_outline(seen, plane),
+        group=group if not nest or groups[group] >= model.sure_at else None,
+        form=form,
+        sure=bool(sure),
+        candidates=candidates,
+        probability=groups,
+        p_not_chip=float(p[_NONE]),
+        why=model.reasons(row, label),
+        geometry=geometry,
+        tint=_tint(seen, setting.light, setting.family),
+        volume_weight=area * (2.5 if nest else 1.0),
+        flags=tuple(dict.fromkeys(str(f) for f in extra)),
+        features=seen.features,
+    )
+
+
+def _population(
+    chips: Sequence[ChipReading], sizes: Sequence[float], *, scaled: bool
+) -> ChipReading:
+    """Return one reading of all crumbs together: outline of each, count and median size."""
+    lead = max(chips, key=lambda c: c.volume_weight)
+    middle = float(np.median(sizes))
+    spread = float(np.std(sizes) / np.sqrt(len(sizes)))
+    kind: Literal["grains"] = "grains"
+    return ChipReading(
+        number=lead.number,
+        kind=kind,
+        outline_px=tuple(r for c in chips for r in c.outline_px),
+        group="7",
+        form="7",
+        sure=sum(c.sure for c in chips) * 2 >= len(chips),
+        candidates=("7",),
+        probability={g: float(np.mean([c.probability[g] for c in chips])) for g in GROUPS},
+        p_not_chip=float(np.mean([c.p_not_chip for c in chips])),
+        why=lead.why,
+        geometry=ChipGeometry(),
+        tint=lead.tint,
+        volume_weight=sum(c.volume_weight for c in chips),
+        count=len(chips),
+        median_size_mm=Measured(value=middle, u=max(spread, 0.07 * middle)) if scaled else None,
+        features=lead.features,
+    )
+
+
+def name_chips(
+    look: Look, plane: Plane, light: Light, *, family: str | None
+) -> tuple[ChipReading, ...]:
+    """Return the chips of a look, named, largest first and numbered from 1."""
+    if not look.seen:
+        return ()
+    setting = _Setting(bundled.form_model(), plane, light, family)
+    rows = rows_of([s.features for s in look.seen])
+    p = setting.model.probabilities(rows)
+    chips: list[ChipReading] = []
+    crumbs: list[tuple[ChipReading, float]] = []
+    for seen, q in zip(look.seen, p, strict=True):
+        if q[_NONE] > _NOT_CHIP:
+            continue
+        chip = _chip(seen, q, setting)
+        if chip.group == "7" and chip.kind == "chip":
+            crumbs.append((chip, float(np.sqrt(seen.shape.area) / CROP_PX_PER_MM)))
+        else:
+            chips.append(chip)
+    if len(crumbs) >= _POPULATION:
+        scaled = plane.scale.source != "none"
+        chips.append(_population([c for c, _ in crumbs], [s for _, s in crumbs], scaled=scaled))
+    else:
+        chips += [c for c, _ in crumbs]
+    return tuple(replace(c, number=i) for i, c in enumerate(chips, 1))

@@ -1,0 +1,232 @@
+"""The whole walk of one photo: bytes in, a reading out.
+
+In here: the order of the rooms and the gates between them. Each room does its own
+work: photo (decode, card, plane, light), chips (find, measure), heat (tint), forms
+(name, verdict).
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING, Literal
+
+from vision import bundled
+from vision.chips.ground import FIND_PX_PER_MM
+from vision.chips.look import Look, look_at
+from vision.errors import CardError, NoChips
+from vision.forms.name import READER_VERSION, name_chips
+from vision.forms.verdict import MIN_CHIPS, verdict_of
+from vision.heat.names import family_of
+from vision.heat.photo_heat import heat_of
+from vision.photo.decode import decode_photo
+from vision.photo.find_card import find_card
+from vision.photo.light import measure_light
+from vision.photo.plane import plane_of
+from vision.records import Measured, PhotoReading
+from vision.terms import Flag
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+
+    from vision.photo.light import Light
+    from vision.photo.plane import Plane
+    from vision.records import CardFix, ChipReading, FormVerdict, Heat, Photo, Scale
+
+__all__ = ["combine_readings", "read_photo"]
+
+#: Above this share of metal-like ground without a card the scene is clutter.
+_CLUTTER_SHARE = 0.12
+_RETAKE = frozenset({Flag.CLUTTER, Flag.CLIPPED, Flag.BLURRED})
+_WITH_CARE = frozenset(
+    {
+        Flag.NO_SCALE,
+        Flag.CARD_BENT,
+        Flag.CARD_TILTED,
+        Flag.UNEVEN_LIGHT,
+        Flag.LOW_DENSITY,
+        Flag.FEW_CHIPS,
+        Flag.NOT_SURE,
+        Flag.MODEL_MISSING,
+    }
+)
+
+
+def _quiet(stage: str, share: float) -> None:
+    del stage, share
+
+
+def _card(photo: Photo, *, check_line_mm: float, need_card: bool) -> CardFix | None:
+    try:
+        return find_card(photo, check_line_mm=check_line_mm)
+    except CardError:
+        if need_card:
+            raise
+        return None
+
+
+def _gates(
+    look: Look,
+    plane: Plane,
+    light: Light,
+    chips: Sequence[ChipReading],
+    form: FormVerdict | None,
+) -> tuple[str, ...]:
+    flags: list[Flag] = [*light.flags, *plane.flags()]
+    if _is_clutter(look, plane):
+        flags.append(Flag.CLUTTER)
+    if form is not None and not form.sure:
+        count = sum(c.count or 1 for c in chips)
+        flags.append(Flag.FEW_CHIPS if count < MIN_CHIPS else Flag.NOT_SURE)
+    return tuple(dict.fromkeys(flags))
+
+
+def _usable(flags: Sequence[str]) -> Literal["yes", "with care", "retake"]:
+    if _RETAKE & set(flags):
+        return "retake"
+    return "with care" if _WITH_CARE & set(flags) else "yes"
+
+
+def _heat(
+    chips: Sequence[ChipReading], family: str | None, flags: tuple[str, ...]
+) -> tuple[Heat | None, tuple[str, ...]]:
+    if family == "none":
+        return None, (*flags, Flag.TINT_SAYS_NOTHING)
+    tints = [(c.tint, c.volume_weight) for c in chips if c.tint is not None]
+    return heat_of(tints, family), flags
+
+
+def read_photo(
+    data: bytes,
+    *,
+    name: str = "",
+    px_per_mm: float | None = None,
+    check_line_mm: float = 100.0,
+    need_card: bool = False,
+    metal: str | None = None,
+    progress: Callable[[str, float], None] | None = None,
+) -> PhotoReading:
+    """Read the chips in one photo.
+
+    Parameters
+    ----------
+    data : bytes
+        A JPEG, PNG, WebP or HEIC file.
+    name : str
+        What to call the photo in the reading.
+    px_per_mm : float, optional
+        A typed scale, used where no card is found.
+    check_line_mm : float
+        What the card's 100 mm line really measures.
+    need_card : bool
+        Raise where no card is found instead of reading without millimetres.
+    metal : str, optional
+        The work's material; decides what a tint means.
+    progress : callable, optional
+        Called with the name of each stage and the share done.
+
+    Returns
+    -------
+    PhotoReading
+        Without a card and a typed scale every size is ``None``.
+
+    Raises
+    ------
+    PhotoUnreadable, PhotoTooLarge, CardNotFound, CardMismatch, NoChips
+
+    Notes
+    -----
+    Not to be trusted for: heaps, chips under water or oil, photos of photos.
+    """
+    step = progress or _quiet
+    step("open the photo", 0.0)
+    photo = decode_photo(data)
+    step("find the card", 0.2)
+    card = _card(photo, check_line_mm=check_line_mm, need_card=need_card)
+    plane = plane_of(photo, card, px_per_mm)
+    step("measure the light", 0.35)
+    light = measure_light(plane)
+    step("find the chips", 0.45)
+    look = look_at(plane, light, bundled.pixel_eye())
+    step("name the chips", 0.8)
+    family = family_of(metal)
+    chips = name_chips(look, plane, light, family=family)
+    if not chips and not _is_clutter(look, plane):
+        raise NoChips(
+            "Nothing in the photo stands out as a chip. Lay the chips on the white field, "
+            "apart from each other, and take the photo from straight above."
+        )
+    form = verdict_of(chips)
+    flags = _gates(look, plane, light, chips, form)
+    heat, flags = _heat(chips, family, flags)
+    step("done", 1.0)
+    return PhotoReading(
+        photo=name,
+        photos=(name,),
+        sha256=photo.sha256,
+        size_px=(photo.facts.width_px, photo.facts.height_px),
+        scale=_scale_at(plane, look),
+        chips=chips,
+        form=form,
+        heat=heat,
+        flags=flags,
+        usable=_usable(flags),
+        versions={
+            "reader": READER_VERSION,
+            "features": f"{FIND_PX_PER_MM:g}",
+            "model": bundled.form_model().version,
+        },
+    )
+
+
+def _is_clutter(look: Look, plane: Plane) -> bool:
+    bare = plane.card is None
+    return bare and (look.busy_share > _CLUTTER_SHARE or look.dropped > 0)
+
+
+def _scale_at(plane: Plane, look: Look) -> Scale:
+    """Return the scale at the middle of the chips."""
+    known = plane.scale.px_per_mm
+    if known is None or not look.seen:
+        return plane.scale
+    x = sum((s.box_mm[0] + s.box_mm[2]) / 2 for s in look.seen) / len(look.seen)
+    y = sum((s.box_mm[1] + s.box_mm[3]) / 2 for s in look.seen) / len(look.seen)
+    value = plane.px_per_mm_at(x, y)
+    here = Measured(value=value, u=value * known.u / known.value)
+    return replace(plane.scale, px_per_mm=here)
+
+
+def combine_readings(readings: Sequence[PhotoReading]) -> PhotoReading:
+    """Return one reading of several photos of the same pass.
+
+    Chips are listed one after the other with new numbers, the verdict is taken over
+    all; outlines stay in the pixels of their own photo, listed in ``photos``.
+
+    Raises
+    ------
+    ValueError
+        For no readings.
+    """
+    if not readings:
+        raise ValueError("no readings to combine")
+    if len(readings) == 1:
+        return readings[0]
+    chips: list[ChipReading] = []
+    for reading in readings:
+        chips += [replace(c, number=len(chips) + i) for i, c in enumerate(reading.chips, 1)]
+    form = verdict_of(chips)
+    merged = tuple(dict.fromkeys(f for r in readings for f in r.flags))
+    lone = {Flag.FEW_CHIPS.value, Flag.NOT_SURE.value}
+    flags = tuple(f for f in merged if f not in lone)
+    if form is not None and not form.sure:
+        few = sum(c.count or 1 for c in chips) < MIN_CHIPS
+        flags = (*flags, Flag.FEW_CHIPS if few else Flag.NOT_SURE)
+    usable = [r for r in readings if r.usable != "retake"]
+    best = max(usable or readings, key=lambda r: len(r.chips))
+    return replace(
+        best,
+        photos=tuple(r.photo for r in readings),
+        chips=tuple(chips),
+        form=form,
+        flags=flags,
+        usable=_usable(flags) if usable else "retake",
+    )

@@ -1,0 +1,200 @@
+"""Rebuild everything learned: pixel eye, feature table, form model, size rules, model card.
+
+    python -m vision.training.fit --scenes DIR [--compare]
+
+``--scenes`` is a folder of rendered scenes (``vision.training.corpus``). The results
+go into ``vision/data``. With ``--compare`` plain baselines and bigger models are scored
+over scene-grouped folds first.
+"""
+
+from __future__ import annotations
+
+import argparse
+import csv
+import gzip
+import io
+import json
+import logging
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from sklearn.dummy import DummyClassifier
+from sklearn.ensemble import HistGradientBoostingClassifier
+from sklearn.impute import SimpleImputer
+from sklearn.linear_model import LogisticRegression
+from sklearn.metrics import f1_score
+from sklearn.model_selection import StratifiedGroupKFold
+from sklearn.pipeline import make_pipeline
+from sklearn.preprocessing import StandardScaler
+from sklearn.tree import DecisionTreeClassifier
+
+from vision.bundled import pixel_eye
+from vision.chips.features import CROP_PX_PER_MM, FEATURES
+from vision.chips.measure import SIZES
+from vision.forms.fitting import fit_model, form_pipeline, read_table
+from vision.forms.model import dump_model
+from vision.training.fit_eye import eye_bytes, fit_eye
+from vision.training.rows import rows_of_scene, scenes_in
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Sequence
+
+    from sklearn.pipeline import Pipeline
+
+    from vision.forms.fitting import Table
+
+__all__ = ["compare", "main", "size_rules", "table_bytes"]
+
+_LOG = logging.getLogger(__name__)
+DATA = Path(__file__).parent.parent / "data"
+#: Least pairs of raw and true size for a rule.
+_LEAST_PAIRS = 12
+#: Absolute part of the uncertainty, mm (turns: 1): a pixel of the crop is 0.07 mm.
+_U_ABS = {"width": 0.02, "extent": 0.06, "turns": 0.05, "pitch": 0.02, "curl_radius": 0.02}
+
+
+def table_bytes(rows: Iterable[dict[str, Any]]) -> bytes:
+    """Return the feature table as gzip-compressed CSV, byte for byte repeatable."""
+    sizes = [f"{kind}_{k}" for k in SIZES for kind in ("raw", "true")]
+    text = io.StringIO()
+    names = ["scene", "label", "form", "group", "iou", *FEATURES, *sizes]
+    writer = csv.DictWriter(text, names, restval="", lineterminator="\n")
+    writer.writeheader()
+    for row in rows:
+        clean = {k: ("" if isinstance(v, float) and np.isnan(v) else v) for k, v in row.items()}
+        writer.writerow(clean)
+    return gzip.compress(text.getvalue().encode(), mtime=0)
+
+
+def size_rules(records: Sequence[dict[str, str]]) -> dict[str, dict[str, float]]:
+    """Return correction and uncertainty of each raw size in each group.
+
+    The factor is the median of true over raw; the relative part of u is such that 95 %
+    of the pairs lie within 2 u, and at least the spread of the middle of them.
+    """
+    rules = {}
+    keys = {("nest" if r["label"] == "nest" else r["group"]) for r in records if r["group"]}
+    for key in sorted(keys):
+        mine = [
+            r
+            for r in records
+            if r["group"] and ("nest" if r["label"] == "nest" else r["group"]) == key
+        ]
+        for size in SIZES:
+            pairs = [
+                (float(r[f"raw_{size}"]), float(r[f"true_{size}"]))
+                for r in mine
+                if r[f"raw_{size}"] and r[f"true_{size}"]
+            ]
+            if len(pairs) < _LEAST_PAIRS:
+                continue
+            raw, true = np.array(pairs).T
+            raw = raw if size == "turns" else raw / CROP_PX_PER_MM
+            factor = float(np.median(true / raw))
+            u_abs = _U_ABS.get(size, 0.05)
+            off = np.maximum(np.abs(raw * factor - true) - u_abs, 0) / (raw * factor)
+            spread = float(1.4826 * np.median(np.abs(raw * factor / true - 1)))
+            u_rel = max(float(np.quantile(off, 0.95)) / 2, spread)
+            rules[f"{key}/{size}"] = {
+                "factor": round(factor, 4),
+                "u_rel": round(u_rel, 4),
+                "u_abs": u_abs,
+            }
+    return rules
+
+
+def _candidates() -> dict[str, Pipeline]:
+    def fill() -> SimpleImputer:
+        return SimpleImputer(strategy="median", add_indicator=True)
+
+    return {
+        "majority": make_pipeline(fill(), DummyClassifier()),
+        "depth-3 tree, two measures": make_pipeline(
+            fill(), DecisionTreeClassifier(max_depth=3, class_weight="balanced", random_state=0)
+        ),
+        "logistic regression": make_pipeline(
+            fill(),
+            StandardScaler(),
+            LogisticRegression(C=0.5, max_iter=2000, class_weight="balanced"),
+        ),
+        "extra trees": form_pipeline(),
+        "boosted trees": make_pipeline(
+            HistGradientBoostingClassifier(
+                max_iter=150,
+                max_leaf_nodes=15,
+                learning_rate=0.08,
+                l2_regularization=1.0,
+                class_weight="balanced",
+                random_state=0,
+            )
+        ),
+    }
+
+
+def compare(table: Table) -> dict[str, tuple[float, float]]:
+    """Return macro-F1 over scene-grouped folds and its standard error, by kind of model."""
+    two = [list(FEATURES).index(n) for n in ("solidity", "repeat")]
+    out = {}
+    folds = list(
+        StratifiedGroupKFold(5, shuffle=True, random_state=1).split(
+            table.rows, table.labels, table.scenes
+        )
+    )
+    for name, model in _candidates().items():
+        rows = table.rows[:, two] if "two measures" in name else table.rows
+        scores = []
+        for train, test in folds:
+            model.fit(rows[train], table.labels[train])
+            guess = model.predict(rows[test])
+            scores.append(f1_score(table.labels[test], guess, average="macro"))
+        out[name] = (
+            float(np.mean(scores)),
+            float(np.std(scores, ddof=1) / np.sqrt(len(scores))),
+        )
+        _LOG.info("%s: macro-F1 %.3f, standard error %.3f", name, *out[name])
+    return out
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run the command; returns the exit code."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--scenes", type=Path, required=True)
+    parser.add_argument("--out", type=Path, default=DATA)
+    parser.add_argument("--seed", type=int, default=0)
+    parser.add_argument("--compare", action="store_true")
+    parser.add_argument("--keep-eye", action="store_true", help="use the packaged pixel eye")
+    args = parser.parse_args(argv)
+    logging.basicConfig(level=logging.INFO, format="%(message)s")
+    args.out.mkdir(parents=True, exist_ok=True)
+    if args.keep_eye:
+        eye = pixel_eye()
+    else:
+        eye = fit_eye(scenes_in(args.scenes), seed=args.seed)
+        (args.out / "eye.npz").write_bytes(eye_bytes(eye))
+    rows: list[dict[str, Any]] = []
+    for scene in scenes_in(args.scenes):
+        found, _ = rows_of_scene(scene, eye)
+        rows += found
+    data = table_bytes(rows)
+    (args.out / "features.csv.gz").write_bytes(data)
+    table = read_table(data)
+    if args.compare:
+        compare(table)
+    records = list(csv.DictReader(io.StringIO(gzip.decompress(data).decode())))
+    rules = {"crop_px_per_mm": CROP_PX_PER_MM, "rules": size_rules(records)}
+    (args.out / "sizes.json").write_text(json.dumps(rules, indent=1) + "\n")
+    model = fit_model(table)
+    (args.out / "forms.model").write_bytes(dump_model(model))
+    _LOG.info(
+        "%d rows of %d scenes; temperature %.2f, sure from %.2f",
+        len(rows),
+        len(np.unique(table.scenes)),
+        model.temperature,
+        model.sure_at,
+    )
+    return 0
+
+
+if __name__ == "__main__":
+    raise SystemExit(main())

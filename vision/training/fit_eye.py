@@ -1,0 +1,143 @@
+"""Fit the pixel decision metal or not from the truth masks of rendered scenes.
+
+Two rounds: the first network shows which pixels fool it, the second learns from
+those too. Scenes are split, never pixels.
+"""
+
+from __future__ import annotations
+
+import io
+import logging
+from typing import TYPE_CHECKING
+
+import cv2
+import numpy as np
+from sklearn.neural_network import MLPClassifier
+from sklearn.preprocessing import StandardScaler
+
+from vision.chips.ground import FIND_PX_PER_MM, Eye, pixel_responses
+from vision.chips.look import sheet_view
+from vision.training.rows import open_scene
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Sequence
+
+    import numpy.typing as npt
+
+    from vision.arrays import Float2
+    from vision.photo.plane import Plane
+    from vision.training.rows import SceneFiles
+
+    Rows = npt.NDArray[np.float32]
+
+__all__ = ["eye_bytes", "fit_eye", "metal_share"]
+
+_LOG = logging.getLogger(__name__)
+_FINER = 3
+
+
+def metal_share(
+    mask: npt.NDArray[np.uint8], plane: Plane, box: tuple[float, float, float, float]
+) -> Float2:
+    """Return the share of each find-view pixel that the truth mask calls metal."""
+    q = FIND_PX_PER_MM * _FINER
+    w, h = round((box[2] - box[0]) * q), round((box[3] - box[1]) * q)
+    mm_from_view = np.array(
+        [[1 / q, 0, box[0] + 0.5 / q], [0, 1 / q, box[1] + 0.5 / q], [0, 0, 1]]
+    )
+    fine = cv2.warpPerspective(
+        (mask > 0).astype(np.uint8),
+        plane.px_from_mm @ mm_from_view,
+        (w, h),
+        flags=cv2.INTER_NEAREST | cv2.WARP_INVERSE_MAP,
+    )
+    size = (w // _FINER, h // _FINER)
+    share = cv2.resize(fine.astype(np.float32), size, interpolation=cv2.INTER_AREA)
+    return np.asarray(share, np.float32)
+
+
+def _draw(
+    flat: npt.NDArray[np.intp], count: int, rng: np.random.Generator
+) -> npt.NDArray[np.intp]:
+    return rng.choice(flat, min(count, len(flat)), replace=False)
+
+
+def _pixels(
+    scene: SceneFiles, rng: np.random.Generator, each: int
+) -> tuple[Rows, npt.NDArray[np.int8], npt.NDArray[np.float32]]:
+    """Draw pixels of one scene: metal, its surroundings, and whatever else is not plain sheet.
+
+    Returns responses, labels, and the weight that undoes the uneven drawing.
+    """
+    opened = open_scene(scene)
+    box, linear, expected, seen = sheet_view(opened.plane, opened.light)
+    rows = pixel_responses(linear, expected)
+    share = metal_share(scene.mask, opened.plane, box)[: seen.shape[0], : seen.shape[1]]
+    clear = seen
+    metal = clear & (share > 0.5)
+    around = cv2.dilate((share > 0).astype(np.uint8), np.ones((21, 21), np.uint8)) > 0
+    odd = (np.abs(rows[..., 0]) > 0.05) | (np.abs(rows[..., 19]) > 0.04)
+    kinds = (metal, clear & ~metal & around, clear & ~metal & ~around & odd)
+    plain = clear & ~metal & ~around & ~odd
+    x, y, w = [], [], []
+    flat = rows.reshape(-1, rows.shape[-1])
+    for k, (where, count) in enumerate(
+        zip((*kinds, plain), (each, each, each, each // 6), strict=True)
+    ):
+        at = np.flatnonzero(where)
+        if len(at) == 0:
+            continue
+        taken = _draw(at, count, rng)
+        x.append(flat[taken])
+        y.append(np.full(len(taken), k == 0, np.int8))
+        w.append(np.full(len(taken), min(len(at) / len(taken), 12.0), np.float32))
+    return np.concatenate(x), np.concatenate(y), np.concatenate(w)
+
+
+def _network(x: Rows, y: npt.NDArray[np.int8], w: npt.NDArray[np.float32], seed: int) -> Eye:
+    """Fit the network; weights by resampling, since the fitter takes none."""
+    rng = np.random.default_rng(seed)
+    pick = rng.choice(len(x), len(x), p=w / w.sum())
+    scaler = StandardScaler().fit(x)
+    net = MLPClassifier(
+        (32, 16),
+        alpha=1e-4,
+        batch_size=1024,
+        learning_rate_init=2e-3,
+        max_iter=12,
+        n_iter_no_change=12,
+        random_state=seed,
+    )
+    net.fit(scaler.transform(x[pick]), y[pick])
+    return Eye(
+        mean=scaler.mean_.astype(np.float32),
+        scale=(1 / scaler.scale_).astype(np.float32),
+        weights=tuple(a.astype(np.float32) for a in net.coefs_),
+        biases=tuple(b.astype(np.float32) for b in net.intercepts_),
+    )
+
+
+def fit_eye(scenes: Iterable[SceneFiles], *, seed: int, each: int = 2600) -> Eye:
+    """Fit the decision on the pixels of many scenes; about ten pixels a chip suffice."""
+    rng = np.random.default_rng(seed)
+    parts = []
+    for scene in scenes:
+        try:
+            parts.append(_pixels(scene, rng, each))
+        except Exception:
+            _LOG.exception("scene %s left out", scene.name)
+            raise
+    x, y, w = (np.concatenate(p) for p in zip(*parts, strict=True))
+    _LOG.info("%d pixels, %.0f %% metal", len(y), 100 * y.mean())
+    return _network(x, y, w, seed)
+
+
+def eye_bytes(eye: Eye) -> bytes:
+    """Return the decision as an ``npz`` archive."""
+    out = io.BytesIO()
+    layers: Sequence[tuple[str, npt.NDArray[np.float32]]] = [
+        *((f"w{k}", a) for k, a in enumerate(eye.weights)),
+        *((f"b{k}", a) for k, a in enumerate(eye.biases)),
+    ]
+    np.savez_compressed(out, mean=eye.mean, scale=eye.scale, **dict(layers))  # type: ignore[arg-type]
+    return out.getvalue()

@@ -1,0 +1,177 @@
+"""Rows for learning: run the real reading chain on rendered photos, match to truth.
+
+The photo goes through the same rooms as a user's photo; truth only says what each
+thing that was found really is. Used by ``fit`` and ``evaluate``.
+"""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import cv2
+import numpy as np
+
+from vision.chips.look import look_at
+from vision.chips.measure import SIZES, raw_sizes
+from vision.photo.decode import decode_photo
+from vision.photo.find_card import find_card
+from vision.photo.light import measure_light
+from vision.photo.plane import plane_of
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Sequence
+    from pathlib import Path
+
+    import numpy.typing as npt
+
+    from vision.arrays import BoolMask, Points2
+    from vision.chips.ground import Eye
+    from vision.chips.look import Look, Seen
+    from vision.photo.light import Light
+    from vision.photo.plane import Plane
+
+__all__ = [
+    "CRUMBS",
+    "NO_CHIP",
+    "SceneFiles",
+    "filled",
+    "match_iou",
+    "open_scene",
+    "rows_of_scene",
+    "scenes_in",
+]
+
+#: Values in the mask picture that are no single chip.
+CRUMBS, NO_CHIP = 250, 255
+#: Below this overlap a find is not that chip.
+_SAME = 0.5
+#: A find with this little metal under it is ground.
+_GROUND = 0.15
+
+
+@dataclass(frozen=True, slots=True)
+class SceneFiles:
+    """One rendered photo with its truth."""
+
+    name: str
+    photo: bytes
+    mask: npt.NDArray[np.uint8]
+    truth: dict[str, Any]
+
+
+@dataclass(frozen=True, slots=True)
+class OpenScene:
+    """A scene walked up to the point where chips are looked for."""
+
+    plane: Plane
+    light: Light
+
+
+def scenes_in(folder: Path) -> Iterator[SceneFiles]:
+    """Yield every scene of a folder, by name."""
+    for path in sorted(folder.glob("*.truth.json")):
+        truth = json.loads(path.read_text())
+        stem = path.name.removesuffix(".truth.json")
+        mask = cv2.imread(str(folder / f"{stem}.mask.png"), cv2.IMREAD_GRAYSCALE)
+        if mask is None:
+            raise FileNotFoundError(f"{stem}: no mask picture")
+        photo = (folder / truth["photo"]).read_bytes()
+        yield SceneFiles(stem, photo, mask.astype(np.uint8), truth)
+
+
+def open_scene(scene: SceneFiles) -> OpenScene:
+    """Decode, find the card, measure the light: exactly what a reading does."""
+    photo = decode_photo(scene.photo)
+    plane = plane_of(photo, find_card(photo), None)
+    return OpenScene(plane, measure_light(plane))
+
+
+def filled(
+    rings: Sequence[Points2], shape: tuple[int, ...]
+) -> tuple[BoolMask, tuple[int, int]]:
+    """Fill rings (even-odd) in a box of the photo; return the box mask and its (row, col)."""
+    points = np.concatenate(rings)
+    x0, y0 = np.maximum(np.floor(points.min(axis=0)).astype(int) - 1, 0)
+    x1, y1 = np.ceil(points.max(axis=0)).astype(int) + 2
+    x1, y1 = min(int(x1), shape[1]), min(int(y1), shape[0])
+    box = np.zeros((max(y1 - y0, 1), max(x1 - x0, 1)), np.uint8)
+    shift = 4
+    polygons = [np.rint((r - (x0, y0)) * 2**shift).astype(np.int32) for r in rings]
+    cv2.fillPoly(box, polygons, 1, shift=shift)
+    return box > 0, (int(y0), int(x0))
+
+
+def match_iou(
+    rings: Sequence[Points2], mask: npt.NDArray[np.uint8]
+) -> tuple[dict[int, float], dict[int, float]]:
+    """Return IoU with, and share of the find covered by, each mask value under the rings."""
+    own, (r, c) = filled(rings, mask.shape)
+    under = mask[r : r + own.shape[0], c : c + own.shape[1]]
+    own = own[: under.shape[0], : under.shape[1]]
+    area = int(own.sum())
+    counts = np.bincount(under[own], minlength=256)
+    iou, cover = {}, {0: float(counts[0] / max(area, 1))}
+    for k in np.flatnonzero(counts):
+        if k == 0:
+            continue
+        whole = int((mask == k).sum())
+        iou[int(k)] = float(counts[k] / max(area + whole - counts[k], 1))
+        cover[int(k)] = float(counts[k] / max(area, 1))
+    return iou, cover
+
+
+def _label(chip: dict[str, Any]) -> str:
+    """Return the model's class for a truth chip."""
+    form = str(chip["form"])
+    if form.endswith(".3"):
+        return "nest"
+    return form if form[0] in "36" else form[0]
+
+
+def _what_it_is(
+    rings: Sequence[Points2], scene: SceneFiles
+) -> tuple[str | None, dict[str, Any] | None, float]:
+    """Return class, truth chip and IoU of a find; class ``None`` where it would mislead."""
+    iou, cover = match_iou(rings, scene.mask)
+    chips = {int(c["number"]): c for c in scene.truth["chips"]}
+    best = max((k for k in iou if k in chips), key=lambda k: iou[k], default=None)
+    if best is not None and iou[best] >= _SAME:
+        return _label(chips[best]), chips[best], iou[best]
+    if cover.get(NO_CHIP, 0) > 0.5:
+        return "none", None, 0.0
+    if cover.get(CRUMBS, 0) > 0.4:
+        return "7", None, 0.0
+    if 1 - cover[0] < _GROUND:
+        return "none", None, 0.0
+    return None, None, 0.0  # part of a chip, or several: says nothing about a form
+
+
+def _row(seen: Seen, scene: SceneFiles, plane: Plane) -> dict[str, Any] | None:
+    rings = [plane.to_photo_px(r) for r in seen.outline_mm]
+    if not rings:
+        return None
+    label, chip, iou = _what_it_is(rings, scene)
+    if label is None:
+        return None
+    row: dict[str, Any] = {"scene": scene.name, "label": label, "iou": round(iou, 3)}
+    row |= {name: float(f"{v:.5g}") for name, v in seen.features.items()}
+    if chip is not None:
+        group = str(chip["group"])
+        raw = raw_sizes(seen.shape, group, nest=label == "nest")
+        row |= {"form": chip["form"], "group": group}
+        row |= {f"raw_{k}": float(f"{raw[k]:.5g}") for k in SIZES if k in raw}
+        for k in SIZES:
+            value = chip.get("turns" if k == "turns" else f"{k}_mm")
+            if value is not None:
+                row[f"true_{k}"] = value
+    return row
+
+
+def rows_of_scene(scene: SceneFiles, eye: Eye) -> tuple[list[dict[str, Any]], Look]:
+    """Return one row per thing found in a scene whose nature is clear."""
+    opened = open_scene(scene)
+    look = look_at(opened.plane, opened.light, eye)
+    rows = (_row(s, scene, opened.plane) for s in look.seen)
+    return [r for r in rows if r is not None], look
