@@ -1,6 +1,6 @@
 """Ask a running page for an answer: open it, take a demo photo, wait for advice.
 
-    python .ci/ask_page.py http://127.0.0.1:8734
+python .ci/ask_page.py http://127.0.0.1:8734
 """
 
 from __future__ import annotations

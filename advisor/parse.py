@@ -173,7 +173,14 @@ def _passes(value: object, work: Work, edge: Edge, metal: Material) -> tuple[Pas
     out: list[PassRecord] = []
     diameter = work.diameter_mm
     for place, item in enumerate(as_list(value, "passes", longest=_LONGEST_JOB)):
-        record = _pass(item, f"passes[{place}]", work, edge, diameter, metal)
+        record = _pass(
+            item,
+            f"passes[{place}]",
+            work,
+            edge=edge,
+            diameter_mm=diameter,
+            metal=metal,
+        )
         out.append(record)
         diameter = left_diameter_mm(record)
     return tuple(out)
@@ -190,7 +197,7 @@ def left_diameter_mm(record: PassRecord) -> float:
 
 
 def _pass(
-    value: object, path: str, work: Work, edge: Edge, diameter_mm: float, metal: Material
+    value: object, path: str, work: Work, *, edge: Edge, diameter_mm: float, metal: Material
 ) -> PassRecord:
     unlisted: list[str] = []  # what a single pass leaves out is no assumption about the job
     fields = Fields(value, path, allowed=_PASS, assumed=unlisted)

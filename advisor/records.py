@@ -210,8 +210,8 @@ class Change:
     """One lever moved; words in place of numbers where the lever has none."""
 
     lever: Lever
-    from_: float | str | None
-    to: float | str | None
+    from_: float | str | Reason | None
+    to: float | str | Reason | None
     unit: str | None
     reason: Reason
 
