@@ -67,7 +67,7 @@ def specific_force_n_mm2(kc11_n_mm2: float, mc: float, thickness_mm: float) -> f
     Not to be trusted for: chips under about 0.05 mm thick, where the true curve is
     steeper and this falls short.
     """
-    return kc11_n_mm2 * thickness_mm**-mc
+    return float(kc11_n_mm2 * thickness_mm**-mc)
 
 
 def rake_factor(rake_deg: float, reference_deg: float) -> float:
@@ -78,7 +78,7 @@ def rake_factor(rake_deg: float, reference_deg: float) -> float:
 def speed_factor(speed_m_min: float) -> float:
     """Return the correction for slow cutting, (100 / vc)^0.1 in 20-100 m/min [paucksch]."""
     speed = min(max(speed_m_min, LOWEST_SPEED_M_MIN), REFERENCE_SPEED_M_MIN)
-    return (REFERENCE_SPEED_M_MIN / speed) ** 0.1
+    return float((REFERENCE_SPEED_M_MIN / speed) ** 0.1)
 
 
 def cutting_force_n(

@@ -81,7 +81,7 @@ def both_pinned_largest_mm(
 ) -> float:
     """Return the largest deflection of a bar between centres, wherever it is, mm [bansal]."""
     short = min(x_mm, length_mm - x_mm)
-    return (
+    return float(
         force_n
         * short
         * (length_mm**2 - short**2) ** 1.5

@@ -1,0 +1,273 @@
+"""The one next move after a pass, in the order an old hand goes through it.
+
+Danger, size, the photo, an edge known to be bad, hard limits, an edge that gives itself
+away, then support and geometry, feed, depth and speed.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING, Any
+
+from advisor.cautions import cautions_for
+from advisor.danger import find_danger, hands, legal_or_nearest, safest_move
+from advisor.legal import cure
+from advisor.limits import check_limits, floor_mm, is_legal
+from advisor.moves import Move, Proposal, realise, reason_for
+from advisor.records import Advice, Case, Quantity, Reason
+from advisor.rules import (
+    cooling,
+    form_moves,
+    fresh_edge,
+    heat_moves,
+    looks_at_edge_first,
+    over_ceiling,
+)
+from advisor.search import depths_for
+from advisor.signs import geometry_moves, sign_moves
+from advisor.situation import Situation, situation_after, worse_than_before
+from advisor.start import first_cut
+from advisor.terms import FormClass, form_class
+from advisor.trust import is_shaky, trust_in
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+__all__ = ["advise"]
+
+_MOST_ALTERNATIVES = 2
+
+
+def advise(case: Case) -> Advice:
+    """Return the next move for a case.
+
+    Parameters
+    ----------
+    case : Case
+        From ``parse_case``.
+
+    Returns
+    -------
+    Advice
+        ``next_cut`` can be set on this lathe and is inside every hard limit with the
+        forces 30 % above the tables; None only where there is no such cut.
+
+    Notes
+    -----
+    Not to be trusted for: threads, boring bars in deep holes, work that a failed cut
+    could turn loose. The machine's manual and the person at the lathe come first.
+
+    References
+    ----------
+    [kienzle1957], [jawahir1993], [li-zhou], [outokumpu], [ti-notes]; the order of the
+    moves is common practice.
+    """
+    trust, why = trust_in(case)
+    if not case.passes:
+        return replace(first_cut(case), trust=trust, trust_why=why)
+    now = situation_after(case)
+    for step in _ORDER:
+        advice = step(now)
+        if advice is not None:
+            break
+    else:  # pragma: no cover - the last step always answers
+        raise AssertionError("no step answered")
+    holding = str(advice.setup_words.get("holding", now.setup.holding))
+    cautions = cautions_for(case, holding=holding)
+    return replace(advice, cautions=cautions, trust=trust, trust_why=why)
+
+
+def _say(now: Situation, reason: str, *sources: str) -> Reason:
+    return reason_for(now, reason, sources or ("practice",), None)
+
+
+def _answer(now: Situation, proposal: Proposal | None, **parts: Any) -> Advice:  # noqa: ANN401
+    """Return an advice around a proposal, or around the present cut where there is none."""
+    cut = proposal.cut if proposal else now.cut
+    setup = proposal.setup if proposal else now.setup
+    legal = is_legal(setup, cut, now.stock)
+    return Advice(
+        change=proposal.change if proposal else None,
+        next_cut=cut if legal else None,
+        setup_words=proposal.setup_words if proposal else {},
+        checks=check_limits(setup, cut, now.stock),
+        **parts,
+    )
+
+
+def _danger(now: Situation) -> Advice | None:
+    danger = find_danger(now)
+    if danger is None:
+        return None
+    safe = legal_or_nearest(now)
+    proposal = safest_move(safe, danger)
+    if proposal is not None and safe.cut != now.cut:
+        proposal = replace(proposal, cut=proposal.cut)
+    reason = _say(now, f"danger-{danger.name}", "shop-safety")
+    return _answer(safe, proposal, verdict="stop", reason=reason, do=hands(danger.name))
+
+
+def _size(now: Situation) -> Advice | None:
+    """Return done or undersize where the diameter says so; the cut along the bar only."""
+    target, left = now.case.work.target_diameter_mm, now.stock.left_mm
+    if target is None or left is None:
+        return None
+    tolerance = now.stock.tolerance_mm
+    sizes = [d for _, d in now.last.measured_mm] or [now.cut.diameter_mm]
+    sign = 1.0 if now.cut.direction == "along" else -1.0
+    worst = min(sign * (d - target) for d in sizes)
+    if worst < -tolerance * (1 + 1e-9):
+        reason = _sized(now, "undersize", -worst)
+        return Advice(verdict="stop", reason=reason, do=(_say(now, "do-undersize"),))
+    rest = max(sign * (d - target) for d in sizes)
+    measure = () if now.last.measured_mm else (_say(now, "do-measure"),)
+    if rest <= tolerance * (1 + 1e-9):
+        return Advice(verdict="done", reason=_sized(now, "size-reached", rest), do=measure)
+    floor = floor_mm(now.setup, now.stock, finishing=False)
+    depths = depths_for(now.setup, now.cut, now.stock)
+    if any(d >= floor - 1e-9 for d in depths):
+        return None
+    reason = _sized(now, "too-little-left", rest)
+    return Advice(verdict="done", reason=reason, do=measure)
+
+
+def _sized(now: Situation, reason: str, rest_mm: float) -> Reason:
+    said = _say(now, reason, "ti-notes" if now.setup.metal.nature == "titanium" else "practice")
+    named = dict(said.values)
+    named["rest"] = Quantity(abs(rest_mm), "mm")
+    named["target"] = Quantity(now.case.work.target_diameter_mm or 0.0, "mm")
+    named["tolerance"] = Quantity(now.stock.tolerance_mm, "mm")
+    return Reason(id=reason, values=named, sources=said.sources)
+
+
+def _photo(now: Situation) -> Advice | None:
+    if not is_shaky(now.last.evidence) or sign_moves(now):
+        return None
+    unsure = "retake-form" if now.last.evidence.usable != "retake" else "retake"
+    safe = legal_or_nearest(now)
+    do = (_say(now, "do-retake"), _say(now, "do-hold-settings"))
+    return _answer(safe, None, verdict="retake the photo", reason=_say(now, unsure), do=do)
+
+
+def _bad_edge(now: Situation) -> Advice | None:
+    """Return what an edge that was found chipped, worn or built up asks for."""
+    looked = now.last.edge_looked_at
+    if looked in {"not yet", "sharp"}:
+        dull = now.last.edge.condition == "dull" and looked == "not yet"
+        if not dull or not (now.mark.form or now.mark.troubles or now.mark.heat):
+            return None
+        looked = "dull"
+    moves = [fresh_edge(now, "edge-fresh", looked, "practice")]
+    if looked == "built-up":
+        faster = Move(lever="speed", way=1, reason="built-up-speed", sources=("bue",))
+        moves = [faster, *cooling(now, "built-up-oil", "bue"), *moves]
+    safe = legal_or_nearest(now)
+    return _first(safe, moves, reason=f"edge-{looked}", free=True)
+
+
+def _limits(now: Situation) -> Advice | None:
+    cured = cure(now)
+    if cured is None:
+        return None
+    if cured.proposal is None:
+        reason = _say(now, "no-legal-cut")
+        named = dict(reason.values) | {"limit": cured.worst.limit}
+        named["value"] = Quantity(cured.worst.value, cured.worst.unit)
+        named["bound"] = Quantity(cured.worst.bound, cured.worst.unit)
+        reason = Reason(id=reason.id, values=named)
+        return _answer(now, None, verdict="stop", reason=reason, do=(_say(now, "do-no-cut"),))
+    if cured.single:
+        return _answer(
+            now, cured.proposal, verdict="change", reason=cured.proposal.change.reason
+        )
+    do = (_say(now, "do-stop-cut"), _say(now, "do-set-all"))
+    reason = cured.proposal.change.reason
+    return _answer(now, cured.proposal, verdict="stop", reason=reason, do=do, also=cured.also)
+
+
+def _look(now: Situation) -> Advice | None:
+    """Return "look at the edge" where the chips changed and no setting did."""
+    if worse_than_before(now):
+        reason = _say(now, "edge-suspect", "chip-colour", "smith2008")
+    elif looks_at_edge_first(now):
+        titanium = now.setup.metal.nature == "titanium"
+        name = "edge-no-curl" if titanium else "edge-free-cutting"
+        reason = _say(now, name, "ti-notes" if titanium else "practice")
+    else:
+        return None
+    do = tuple(
+        _say(now, step, "shop-safety")
+        for step in ("hand-feed-off", "hand-tool-out", "hand-spindle-off", "do-look-edge")
+    )
+    return _answer(now, None, verdict="look at the edge", reason=reason, do=do)
+
+
+def _moves(now: Situation) -> Advice | None:
+    moves = [
+        *over_ceiling(now),
+        *heat_moves(now),
+        *geometry_moves(now),
+        *sign_moves(now),
+        *form_moves(now),
+    ]
+    if not moves:
+        return None
+    return _first(now, moves)
+
+
+def _first(
+    now: Situation, moves: list[Move], *, reason: str | None = None, free: bool = False
+) -> Advice | None:
+    """Return the first move that can be made, with the next ones as alternatives."""
+    found: list[Proposal] = []
+    for move in moves:
+        proposal = realise(now, move, free=free)
+        if proposal is None or any(_same_lever(proposal, other) for other in found):
+            continue
+        found.append(proposal)
+        if len(found) > _MOST_ALTERNATIVES:
+            break
+    if not found:
+        return None
+    why = found[0].change.reason if reason is None else _say(now, reason)
+    others = tuple(p.change for p in found[1:])
+    return _answer(now, found[0], verdict="change", reason=why, alternatives=others)
+
+
+def _same_lever(one: Proposal, other: Proposal) -> bool:
+    return (one.change.lever, one.change.to) == (other.change.lever, other.change.to)
+
+
+def _keep(now: Situation) -> Advice:
+    """Return keep, with the reason: right, tolerable, meaningless, unseen, or nothing left."""
+    chips = now.last.evidence
+    metal = now.setup.metal
+    if now.interrupted and chips.form is not None and now.mark.form is None:
+        name = "keep-interrupted"
+    elif chips.form is None:
+        name = "keep-unseen"
+    elif now.mark.form or now.mark.heat or now.mark.troubles:
+        name = "keep-nothing-left"
+    elif metal.nature == "titanium" and form_class(chips.form) is FormClass.LONG_COIL:
+        name = "keep-titanium-long"
+    elif metal.nature == "tough stainless" and form_class(chips.form) is FormClass.LONG_COIL:
+        name = "keep-stainless-long"
+    elif metal.nature == "crumbles" and form_class(chips.form) is FormClass.ELEMENTAL:
+        name = "keep-crumbs"
+    elif now.cut.direction in {"plunge", "part off"}:
+        name = "keep-spring"
+    else:
+        name = "keep-good"
+    return _answer(now, None, verdict="keep", reason=_say(now, name))
+
+
+_ORDER: tuple[Callable[[Situation], Advice | None], ...] = (
+    _danger,
+    _size,
+    _photo,
+    _bad_edge,
+    _limits,
+    _look,
+    _moves,
+    _keep,
+)

@@ -1,0 +1,192 @@
+"""What to do when the present cut breaks a hard limit: one lever if one is enough."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Final
+
+from advisor.limits import broken_limits, is_legal
+from advisor.moves import UNITS, Move, Proposal, in_words, reason_for
+from advisor.records import Change, LimitCheck, Quantity, Reason
+from advisor.search import FIELDS, nearest_legal
+from advisor.signs import support_moves
+from advisor.state import with_edge
+from advisor.tables import rule_value
+
+if TYPE_CHECKING:
+    from advisor.records import Cut
+    from advisor.situation import Situation
+    from advisor.state import Setup
+
+__all__ = ["Cure", "cure"]
+
+#: Which levers to try first for a limit; the others follow.
+_FIRST: Final[dict[str, tuple[str, ...]]] = {
+    "cutting power": ("depth", "speed", "feed"),
+    "spindle torque": ("depth", "feed", "speed"),
+    "lathe and chuck speed": ("speed",),
+    "speed steps": ("speed",),
+    "feed steps": ("feed",),
+    "chip thickness": ("feed", "depth"),
+    "least depth": ("depth", "feed"),
+    "deflection": ("depth", "feed", "support"),
+    "diameter error": ("depth", "feed", "support"),
+    "stock left": ("depth",),
+    "remainder": ("depth",),
+    "bar left": ("depth",),
+    "stick-out over diameter": ("support",),
+    "tool overhang over shank": ("support",),
+    "blade overhang over width": ("support",),
+    "tool bending": ("support", "depth", "feed"),
+}
+_ALL: Final = ("depth", "feed", "speed", "support")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Cure:
+    """How a broken limit is mended: by one lever, by several, or not at all."""
+
+    worst: LimitCheck
+    proposal: Proposal | None
+    also: tuple[Change, ...] = ()
+    single: bool = True
+
+
+def _shorter_tool(now: Situation) -> list[Move]:
+    edge = now.setup.edge
+    radial = now.cut.direction in {"plunge", "part off"}
+    if radial:
+        width = edge.blade_width_mm or now.cut.depth_mm
+        better = 0.9 * rule_value("tool", "blade_overhang_over_width") * width
+    else:
+        better = rule_value("tool", "better_overhang_over_shank") * edge.shank_mm
+    better = float(max(1.0, round(better)))
+    if better >= edge.overhang_mm:
+        return []
+    return [
+        Move(
+            lever="support",
+            way=0,
+            reason="tool-shorter",
+            sources=("lathe-texts",),
+            words=(in_words("tool-out", edge.overhang_mm), in_words("tool-out", better)),
+            setup=with_edge(now.setup, overhang_mm=better),
+            setup_words={"overhang_mm": better},
+        )
+    ]
+
+
+def _support(now: Situation) -> list[Move]:
+    """Return every way to hold bar or tool better, with the long-bar steady last."""
+    steady = Move(
+        lever="support",
+        way=0,
+        reason="support-long",
+        sources=("lathe-texts",),
+        words=(now.setup.holding, "steady rest"),
+        setup=replace(now.setup, holding="steady rest"),
+        setup_words={"holding": "steady rest"},
+    )
+    steadies = [] if now.setup.holding == "steady rest" else [steady]
+    return [*_shorter_tool(now), *support_moves(now, "support-long"), *steadies]
+
+
+def _limit_reason(now: Situation, worst: LimitCheck, new: Cut | None) -> Reason:
+    base = reason_for(now, "limit-" + worst.limit.replace(" ", "-"), ("kienzle1957",), new)
+    named = dict(base.values)
+    named["value"] = Quantity(worst.value, worst.unit)
+    named["bound"] = Quantity(worst.bound, worst.unit)
+    return Reason(id=base.id, values=named, sources=base.sources)
+
+
+def _change(now: Situation, lever: str, cut: Cut, reason: Reason) -> Change:
+    name = FIELDS[lever]
+    return Change(
+        lever=lever,  # type: ignore[arg-type]
+        from_=getattr(now.cut, name),
+        to=getattr(cut, name),
+        unit=UNITS[lever],
+        reason=reason,
+    )
+
+
+def cure(now: Situation) -> Cure | None:
+    """Return how the present cut comes inside every hard limit; None if it is inside."""
+    broken = broken_limits(now.setup, now.cut, now.stock)
+    if not broken:
+        return None
+    worst = broken[0]
+    first = _FIRST.get(worst.limit, _ALL)
+    for lever in (*first, *(lever for lever in _ALL if lever not in first)):
+        proposal = _single(now, lever, worst)
+        if proposal is not None:
+            return Cure(worst=worst, proposal=proposal)
+    return _several(now, worst)
+
+
+def _single(now: Situation, lever: str, worst: LimitCheck) -> Proposal | None:
+    if lever in FIELDS:
+        if lever == "feed" and not now.cut.power_feed:
+            return None
+        cut = nearest_legal(now.setup, now.cut, now.stock, levers=(lever,))
+        if cut is None or cut == now.cut:
+            return None
+        change = _change(now, lever, cut, _limit_reason(now, worst, cut))
+        return Proposal(change=change, cut=cut, setup=now.setup)
+    for move in _support(now):
+        if move.setup is not None and is_legal(move.setup, now.cut, now.stock):
+            return _supported(now, move, now.cut)
+    return None
+
+
+def _supported(now: Situation, move: Move, cut: Cut) -> Proposal:
+    change = Change(
+        lever="support",
+        from_=move.words[0],
+        to=move.words[1],
+        unit=None,
+        reason=reason_for(now, move.reason, move.sources, cut),
+    )
+    return Proposal(
+        change=change, cut=cut, setup=move.setup or now.setup, setup_words=move.setup_words
+    )
+
+
+def _several(now: Situation, worst: LimitCheck) -> Cure:
+    """Return the nearest legal cut when no single lever is enough."""
+    ways: list[tuple[Move | None, Setup]] = [(None, now.setup)]
+    ways += [(m, m.setup) for m in _support(now) if m.setup is not None]
+    shorter = _shorter_tool(now)
+    if shorter and shorter[0].setup is not None:
+        held = replace(now, setup=shorter[0].setup)
+        ways += [(m, m.setup) for m in _support(held)[len(_shorter_tool(held)) :] if m.setup]
+    for move, setup in ways:
+        cut = nearest_legal(setup, _on_steps(now), now.stock)
+        if cut is not None:
+            return _together(now, worst, move, setup, cut)
+    return Cure(worst=worst, proposal=None, single=False)
+
+
+def _on_steps(now: Situation) -> Cut:
+    """Return the present cut with a hand feed of unknown size taken as power feed."""
+    if now.cut.power_feed or now.cut.feed_mm_rev is not None:
+        return now.cut
+    return replace(now.cut, feed_mm_rev=rule_value("chip", "hand_feed_mm_rev"))
+
+
+def _together(
+    now: Situation, worst: LimitCheck, move: Move | None, setup: Setup, cut: Cut
+) -> Cure:
+    reason = _limit_reason(now, worst, cut)
+    moved = [
+        _change(now, lever, cut, reason)
+        for lever, name in FIELDS.items()
+        if getattr(now.cut, name) != getattr(cut, name)
+    ]
+    words = {} if move is None else move.setup_words
+    if move is not None:
+        moved.insert(0, _supported(now, move, cut).change)
+    order = (*_FIRST.get(worst.limit, ()), *_ALL)
+    moved.sort(key=lambda change: order.index(change.lever))
+    proposal = Proposal(change=moved[0], cut=cut, setup=setup, setup_words=words)
+    return Cure(worst=worst, proposal=proposal, also=tuple(moved[1:]), single=False)

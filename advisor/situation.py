@@ -1,0 +1,147 @@
+"""Where a job stands after its last pass: size, settings, chips, and what was tried."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Final
+
+from advisor.assess import Mark, assess, interrupted, same_settings, tint_rank
+from advisor.force import cutting_speed_m_min
+from advisor.limits import Stock, floor_mm
+from advisor.parse import left_diameter_mm
+from advisor.records import Case, Cut, PassRecord, Quantity
+from advisor.search import snap
+from advisor.state import CutState, Setup, cut_state, roughness_um, setup_of, speed_span
+from advisor.tables import rule_value
+from advisor.terms import FORM_WORDS
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+__all__ = ["Situation", "facts", "situation_after", "stock_for", "worse_than_before"]
+
+_TINT_STEP: Final = 2  # one name is within doubt, two are a change
+_MOST_RZ_UM: Final = 100.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Situation:
+    """All that the rules need to know after a pass. ``cut`` is the present setting again."""
+
+    case: Case
+    setup: Setup
+    last: PassRecord
+    cut: Cut
+    made: CutState
+    stock: Stock
+    mark: Mark
+    marks: tuple[Mark, ...]
+    interrupted: bool
+
+    @property
+    def form(self) -> str | None:
+        """Form code of the last pass, None where it says nothing."""
+        return self.last.evidence.form if self.mark.form is not None else None
+
+
+def stock_for(case: Case, direction: str, diameter_mm: float, rz_um: float = 0.0) -> Stock:
+    """Return what is left to cut from a diameter, on the side."""
+    target, left = case.work.target_diameter_mm, None
+    if target is not None and direction == "along":
+        left = (diameter_mm - target) / 2.0
+    elif target is not None and direction == "bore" and target > diameter_mm:
+        left = (target - diameter_mm) / 2.0
+    return Stock(
+        left_mm=left,
+        tolerance_mm=case.work.tolerance_mm,
+        bar_mm=case.work.diameter_mm,
+        previous_rz_um=min(rz_um, _MOST_RZ_UM),
+    )
+
+
+def situation_after(case: Case) -> Situation:
+    """Return the situation after the last pass of a case that has one."""
+    number = len(case.passes) - 1
+    last = case.passes[number]
+    setup = setup_of(case, last)
+    marks = tuple(assess(case, k) for k in range(len(case.passes)))
+    made = cut_state(setup, last.cut)
+    diameter = left_diameter_mm(last)
+    stock = stock_for(case, last.cut.direction, diameter, roughness_um(setup, made.feed_mm_rev))
+    return Situation(
+        case=case,
+        setup=setup,
+        last=last,
+        cut=snap(setup, replace(last.cut, diameter_mm=diameter)),
+        made=made,
+        stock=stock,
+        mark=marks[number],
+        marks=marks,
+        interrupted=interrupted(case.work, last, number),
+    )
+
+
+def worse_than_before(now: Situation) -> bool:
+    """Return whether form or heat got worse at unchanged settings, edge not yet looked at.
+
+    Compares with the best of the passes before it that had the same settings, back to the
+    last time the edge was looked at.
+    """
+    if now.last.edge_looked_at != "not yet":
+        return False
+    passes = now.case.passes
+    for number in range(len(passes) - 2, -1, -1):
+        before = passes[number]
+        if not same_settings(before, now.last):
+            return False
+        mark = now.marks[number]
+        if None not in (mark.form, now.mark.form) and (now.mark.form or 0) > (mark.form or 0):
+            return True
+        hot, cool = tint_rank(now.last.evidence.tint), tint_rank(before.evidence.tint)
+        if hot is not None and cool is not None and now.setup.metal.tint != "none":
+            sure = now.last.evidence.tint_sure and before.evidence.tint_sure
+            if sure and hot - cool >= _TINT_STEP:
+                return True
+        if before.edge_looked_at != "not yet":
+            return False
+    return False
+
+
+def facts(
+    setup: Setup, cut: Cut, stock: Stock, record: PassRecord | None = None
+) -> Mapping[str, Quantity | str]:
+    """Return the quantities that sentences may name about a cut."""
+    state = cut_state(setup, cut)
+    low, high, _ = speed_span(setup, cut.direction)
+    chips = record.evidence if record else None
+    named: dict[str, Quantity | str] = {
+        "metal": setup.metal.name,
+        "edge": setup.edge.id,
+        "edge_stuff": setup.edge.material,
+        "holding": setup.holding,
+        "coolant": cut.coolant,
+        "form": FORM_WORDS[chips.form] if chips and chips.form else "chips",
+        "tint": (chips.tint if chips else None) or "bright",
+        "feed": "a hand feed"
+        if cut.feed_mm_rev is None
+        else Quantity(cut.feed_mm_rev, "mm/rev"),
+        "depth": Quantity(cut.depth_mm, "mm"),
+        "rev": Quantity(cut.spindle_rev_min, "rev/min"),
+        "speed": Quantity(cutting_speed_m_min(cut.spindle_rev_min, cut.diameter_mm), "m/min"),
+        "low": Quantity(low, "m/min"),
+        "high": Quantity(high, "m/min"),
+        "thickness": Quantity(state.section.thickness_mm, "mm"),
+        "thinnest": Quantity(setup.thinnest_mm, "mm"),
+        "nose": Quantity(setup.edge.re_mm, "mm"),
+        "diameter": Quantity(cut.diameter_mm, "mm"),
+        "stickout": Quantity(setup.stickout_mm, "mm"),
+        "slender": Quantity(round(setup.stickout_mm / cut.diameter_mm, 1), ""),
+        "overhang": Quantity(setup.edge.overhang_mm, "mm"),
+        "shank": Quantity(setup.edge.shank_mm, "mm"),
+        "floor": Quantity(floor_mm(setup, stock, finishing=False), "mm"),
+        "accepted": Quantity(rule_value("stainless", "long_accepted_feed_mm_rev"), "mm/rev"),
+        "off_centre": Quantity(abs(setup.edge.centre_height_mm), "mm"),
+    }
+    if stock.left_mm is not None:
+        named["left"] = Quantity(stock.left_mm, "mm")
+    return named

@@ -1,0 +1,169 @@
+"""The first cut of a job: speed from diameter and metal, feed from the plate, a safe depth."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+from advisor.assess import Mark
+from advisor.cautions import cautions_for
+from advisor.force import spindle_speed_rev_min
+from advisor.lathes import settable_speeds
+from advisor.legal import cure
+from advisor.limits import check_limits
+from advisor.records import Advice, Cut, Evidence, PassRecord, Quantity, Reason
+from advisor.search import nearest_legal, settings_for, snap
+from advisor.situation import Situation, facts, stock_for
+from advisor.state import Setup, cut_state, setup_of, speed_span
+from advisor.tables import rule_value
+
+if TYPE_CHECKING:
+    from advisor.limits import Stock
+    from advisor.records import Case
+
+__all__ = ["first_cut", "starting_speed", "starting_wish"]
+
+_UNDER_SKIN_MM = 1.0
+
+
+def starting_speed(setup: Setup, diameter_mm: float, direction: str = "along") -> float:
+    """Return the settable spindle speed for a first cut, rev/min.
+
+    The middle of the table's range, on the next slower step; the next faster one only
+    where the slower would be under half of the range. An edge that is used or dull gets
+    the low end.
+
+    References
+    ----------
+    [od1645] for the next slower step.
+    """
+    low, high, _ = speed_span(setup, direction)
+    wish = (low + high) / 2.0 if setup.edge.condition == "fresh" else low
+    speeds = settable_speeds(setup.lathe)
+    if not speeds:
+        return setup.lathe.chuck_max_rev_min
+    ideal, least, most = (
+        spindle_speed_rev_min(v, diameter_mm) for v in (wish, 0.5 * low, high)
+    )
+    slower = [s for s in speeds if s <= ideal]
+    if slower and slower[-1] >= least:
+        return slower[-1]
+    faster = [s for s in speeds if ideal < s <= most]
+    if faster:
+        return faster[0]
+    return slower[-1] if slower else speeds[0]
+
+
+def starting_wish(setup: Setup, stock: Stock, diameter_mm: float, length_mm: float) -> Cut:
+    """Return the first cut along the bar as one would set it if nothing stood in the way."""
+    metal, work = setup.metal, setup.work
+    nose = rule_value("finish", "nose_times") * setup.edge.re_mm
+    depth = max(rule_value("finish", "first_depth_mm"), nose)
+    if work.stock in {"cast skin", "rolled skin"}:
+        depth = max(depth, _UNDER_SKIN_MM)
+    depth = min(depth, metal.depth_mm.high)
+    if stock.left_mm is not None:
+        depth = min(depth, max(stock.left_mm, setup.lathe.dial.step_mm))
+    feeds = settings_for(setup, _blank(setup, diameter_mm, length_mm), stock, "feed")
+    start = metal.start_feed_mm_rev.value
+    feed = max((f for f in feeds if f <= start * 1.05), default=feeds[0])
+    return replace(
+        _blank(setup, diameter_mm, length_mm),
+        spindle_rev_min=starting_speed(setup, diameter_mm),
+        feed_mm_rev=feed,
+        depth_mm=depth,
+    )
+
+
+def _blank(setup: Setup, diameter_mm: float, length_mm: float) -> Cut:
+    return Cut(
+        direction="along",
+        spindle_rev_min=1.0,
+        feed_mm_rev=None,
+        depth_mm=rule_value("finish", "first_depth_mm"),
+        diameter_mm=diameter_mm,
+        length_mm=length_mm,
+        coolant="cutting oil" if setup.metal.wants_oil else "dry",
+        power_feed=True,
+    )
+
+
+def first_cut(case: Case) -> Advice:
+    """Return start, done, or stop where nothing is legal, for a job without a pass."""
+    setup = setup_of(case)
+    work = case.work
+    stock = stock_for(case, "along", work.diameter_mm)
+    wish = snap(setup, starting_wish(setup, stock, work.diameter_mm, work.cut_length_mm))
+    named = facts(setup, wish, stock)
+    cautions = cautions_for(case)
+    if stock.left_mm is not None and stock.left_mm <= stock.tolerance_mm / 2.0:
+        at_size = abs(stock.left_mm) <= stock.tolerance_mm / 2.0
+        reason = Reason(id="start-at-size" if at_size else "start-undersize", values=named)
+        return Advice(verdict="done" if at_size else "stop", reason=reason, cautions=cautions)
+    cut = nearest_legal(setup, wish, stock)
+    if cut is not None:
+        do = ["do-first-cut", "do-touch-off"]
+        if work.waste_end_mm > 0:
+            do.insert(1, "do-waste-end")
+        if setup.edge.condition == "dull":
+            do.insert(0, "do-sharpen")
+        named = facts(setup, cut, stock)
+        return Advice(
+            verdict="start",
+            reason=Reason(id="start", values=named, sources=(_speed_source(setup), "practice")),
+            do=tuple(Reason(id=step, values=named) for step in do),
+            cautions=cautions,
+            next_cut=cut,
+            checks=check_limits(setup, cut, stock),
+        )
+    return replace(_cured(case, setup, wish, stock), cautions=cautions)
+
+
+def _cured(case: Case, setup: Setup, wish: Cut, stock: Stock) -> Advice:
+    """Return what must change before there is any first cut, such as the holding."""
+    last = PassRecord(
+        cut=wish,
+        edge=setup.edge,
+        holding=setup.holding,
+        stickout_mm=setup.stickout_mm,
+        evidence=Evidence(),
+    )
+    now = Situation(
+        case=case,
+        setup=setup,
+        last=last,
+        cut=wish,
+        made=cut_state(setup, wish),
+        stock=stock,
+        mark=Mark(form=None, heat=0, troubles=0),
+        marks=(),
+        interrupted=False,
+    )
+    cured = cure(now)
+    named = dict(facts(setup, wish, stock))
+    if cured is None or cured.proposal is None:
+        if cured is not None:
+            worst = cured.worst
+            named |= {"limit": worst.limit, "value": Quantity(worst.value, worst.unit)}
+            named["bound"] = Quantity(worst.bound, worst.unit)
+        return Advice(
+            verdict="stop",
+            reason=Reason(id="no-legal-cut", values=named),
+            do=(Reason(id="do-no-cut", values=named),),
+            checks=check_limits(setup, wish, stock),
+        )
+    done = cured.proposal
+    return Advice(
+        verdict="stop",
+        reason=done.change.reason,
+        do=(Reason(id="do-set-all", values=named),),
+        change=done.change,
+        also=cured.also,
+        next_cut=done.cut,
+        setup_words=done.setup_words,
+        checks=check_limits(done.setup, done.cut, stock),
+    )
+
+
+def _speed_source(setup: Setup) -> str:
+    return speed_span(setup, "along")[2]
