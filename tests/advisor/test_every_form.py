@@ -1,9 +1,10 @@
 """The whole table, form by metal by edge material, against what holds without exception.
 
-Speeds lie inside the printed tables (HSS and carbide sheets by hardness, technical-college
-and school-laboratory sheets: read; titanium, bronze and the like: memory or common
-practice). Which form is right in which metal is common practice, no source, in line with
-the ratings of Kluft et al., CIRP Annals 28/2, 1979 (memory).
+Speeds lie inside the printed tables, or below where this lathe turns no faster: HSS and
+carbide sheets by hardness, technical-college and school-laboratory sheets (read); titanium,
+bronze and the like from memory or common practice. Which form is right in which metal is
+common practice, no source, in line with the ratings of Kluft et al., CIRP Annals 28/2,
+1979 (memory).
 """
 
 from __future__ import annotations
@@ -13,7 +14,7 @@ import pytest
 # metal -> m/min with HSS, m/min with carbide, a feed that suits a bench lathe, mm/rev
 METALS = {
     "1018": (28, 110, 0.12),
-    "12L14": (46, 160, 0.12),
+    "12L14": (46, 120, 0.12),
     "1045": (28, 110, 0.12),
     "4140": (19, 75, 0.12),
     "O1": (18, 75, 0.12),

@@ -61,7 +61,7 @@ def check_plan(plan, case):
             * work["cut_length_mm"]
             / (one["cut"]["spindle_rev_min"] * one["cut"]["feed_mm_rev"])
         )
-        assert one["seconds"] >= 0.95 * least_s
+        assert one["seconds"] >= least_s - 0.5  # printed in whole seconds
         for key in ("expected_deflection_mm", "expected_diameter_error_mm"):
             assert one[key]["value"] >= 0
             assert one[key]["u"] > 0
@@ -155,10 +155,11 @@ def test_too_little_left_for_a_cut_that_cuts_is_no_plan(new_job):
     assert plan["would_help"]
 
 
-def test_a_plan_without_a_target_names_the_field(new_job):
-    with pytest.raises(advisor.errors.CaseInvalid) as caught:
-        plan_of(new_job("1045"))
-    assert "target_diameter_mm" in caught.value.path
+def test_a_plan_without_a_target_says_what_is_missing(new_job):
+    plan = plan_of(new_job("1045"))
+    assert not plan["feasible"]
+    assert plan["passes"] == []
+    assert "diameter" in plan["why_not"]
 
 
 @st.composite

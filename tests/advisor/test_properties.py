@@ -224,7 +224,10 @@ def test_the_next_cut_can_be_set_on_this_lathe_and_breaks_nothing(case):
     if cut["power_feed"]:
         radial = direction in {"face", "part off"}
         feeds = lathe["cross_feeds_mm_rev"] if radial else lathe["feeds_mm_rev"]
-        assert cut["feed_mm_rev"] in (feeds or [])
+        if feeds is None:  # not given: then at most what the long feed can do
+            assert cut["feed_mm_rev"] <= max(lathe["feeds_mm_rev"])
+        else:
+            assert cut["feed_mm_rev"] in feeds
     if direction != "part off":
         divisions = cut["depth_mm"] / depth_step(lathe)
         assert abs(divisions - round(divisions)) < 1e-6, cut
@@ -255,14 +258,7 @@ def _within_plain_arithmetic(case, cut, work, lathe, direction):
         assert force_n * diameter_mm / 2000 <= torque_nm
 
 
-@settings(max_examples=400)
-@given(case=cases())
-def test_exactly_one_lever_moves(case):
-    advice = answer(case)
-    change, cut = advice["change"], advice["next_cut"]
-    if advice["verdict"] == "start" or not case["passes"] or cut is None:
-        return
-    last = case["passes"][-1]["cut"]
+def moved_levers(cut, last):
     moved = {
         lever
         for lever, key, rel in (
@@ -272,11 +268,28 @@ def test_exactly_one_lever_moves(case):
         )
         if not close(cut[key], last[key], rel)
     }
-    if cut["coolant"] != last["coolant"]:
-        moved.add("coolant")
+    return moved | ({"coolant"} if cut["coolant"] != last["coolant"] else set())
+
+
+def present_cut_is_legal(case):
+    """Ask again with nothing to complain about: then only a limit can move the cut."""
+    calm = copy.deepcopy(case)
+    calm["passes"] = [{"cut": p["cut"]} for p in calm["passes"]]
+    calm["passes"][-1]["edge_looked_at"] = "sharp"
+    advice = answer(calm)
+    return advice["verdict"] == "keep" and advice["next_cut"] is not None
+
+
+@settings(max_examples=400)
+@given(case=cases().filter(lambda case: case["passes"]))
+def test_exactly_one_lever_moves(case):
+    advice = answer(case)
+    change, cut, last = advice["change"], advice["next_cut"], case["passes"][-1]["cut"]
+    if cut is None or not present_cut_is_legal(case):
+        return
+    moved = moved_levers(cut, last)
     if advice["verdict"] == "change":
-        also = change.get("also") or []
-        assert not also
+        assert not change.get("also")
         assert moved <= {change["lever"]}, (moved, change)
         if change["lever"] in {"speed", "feed", "depth"} and change["unit"]:
             assert moved == {change["lever"]}
@@ -284,6 +297,44 @@ def test_exactly_one_lever_moves(case):
             assert close(cut[key[change["lever"]]], change["to"], 1e-6)
     elif advice["verdict"] in {"keep", "look at the edge"}:
         assert not moved
+
+
+@settings(max_examples=200)
+@given(case=cases().filter(lambda case: case["passes"]))
+def test_an_illegal_cut_is_cured_by_one_lever_or_stopped(case):
+    last = case["passes"][-1]
+    if last["cut"]["direction"] == "part off" and "centre" in case["work"]["holding"]:
+        return  # refused as a danger, before any limit is looked at
+    last["noticed"], last["edge_looked_at"] = [], "sharp"
+    advice = answer(case)
+    change, cut = advice["change"], advice["next_cut"]
+    if cut is None or change is None or present_cut_is_legal(case):
+        return
+    moved = moved_levers(cut, last["cut"])
+    named = {change["lever"], *(other["lever"] for other in change.get("also") or [])}
+    assert moved <= named, (moved, named)
+    if len(named) > 1:
+        assert advice["verdict"] == "stop"
+
+
+def texts(node):
+    """Every piece of text in an answer."""
+    if isinstance(node, str):
+        yield node
+    elif isinstance(node, dict):
+        for value in node.values():
+            yield from texts(value)
+    elif isinstance(node, list):
+        for value in node:
+            yield from texts(value)
+
+
+@settings(max_examples=300)
+@given(case=cases())
+def test_every_sentence_is_filled_in(case):
+    for text in texts(answer(case)):
+        assert not set(text) & set("{}<>"), text
+        assert not {"nan", "inf", "None", "null"} & set(text.replace(",", " ").split()), text
 
 
 @settings(max_examples=100)

@@ -340,7 +340,7 @@ def test_after_two_failed_moves_on_feed_another_lever(new_job, new_pass, ask):
 def test_no_going_back_and_forth(new_job, new_pass, ask):
     passes = [
         new_pass(28, 0.08, 0.3, form="2.1"),
-        new_pass(28, 0.12, 0.3, form="7", noticed=["hammering"]),
+        new_pass(28, 0.12, 0.3, form="1.3", noticed=["hammering"]),
         new_pass(28, 0.08, 0.3, form="2.1"),
     ]
     advice = ask(new_job("1045", passes))

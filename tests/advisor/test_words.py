@@ -15,8 +15,7 @@ def test_form_codes_and_tints_equal_those_of_the_reader():
     assert tuple(advisor.terms.TINTS) == tuple(vision.terms.TINTS)
 
 
-def test_the_door_is_sorted_and_complete():
-    assert list(advisor.__all__) == sorted(advisor.__all__)
+def test_the_door_is_complete():
     for name in ("parse_case", "advise", "advice_json", "plan_passes", "plan_json"):
         assert callable(getattr(advisor, name))
     assert advisor.RULES_VERSION
