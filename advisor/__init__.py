@@ -34,8 +34,7 @@ from advisor.records import (
 )
 from advisor.tables import material_names
 
-__all__ = [
-    "RULES_VERSION",
+__all__ = [  # noqa: RUF022 - in plain order, which scripts can check
     "Advice",
     "AdvisorError",
     "Case",
@@ -52,6 +51,7 @@ __all__ = [
     "PassRecord",
     "PlanStep",
     "Quantity",
+    "RULES_VERSION",
     "Reason",
     "SourceMissing",
     "Work",

@@ -1,6 +1,6 @@
 """The one next move after a pass, in the order an old hand goes through it.
 
-Danger, size, the photo, an edge known to be bad, hard limits, an edge that gives itself
+Danger, size, an edge known to be bad, hard limits, the photo, an edge that gives itself
 away, then support and geometry, feed, depth and speed.
 """
 
@@ -11,8 +11,8 @@ from typing import TYPE_CHECKING, Any
 
 from advisor.cautions import cautions_for
 from advisor.danger import find_danger, hands, legal_or_nearest, safest_move
-from advisor.legal import cure
-from advisor.limits import check_limits, floor_mm, is_legal
+from advisor.legal import changes_between, cure
+from advisor.limits import check_limits, check_recommended, floor_mm, is_legal
 from advisor.moves import Move, Proposal, realise, reason_for
 from advisor.records import Advice, Case, Quantity, Reason
 from advisor.rules import (
@@ -23,7 +23,7 @@ from advisor.rules import (
     looks_at_edge_first,
     over_ceiling,
 )
-from advisor.search import depths_for
+from advisor.search import FIELDS, depths_for
 from advisor.signs import geometry_moves, sign_moves
 from advisor.situation import Situation, situation_after, worse_than_before
 from advisor.start import first_cut
@@ -91,6 +91,7 @@ def _answer(now: Situation, proposal: Proposal | None, **parts: Any) -> Advice: 
         next_cut=cut if legal else None,
         setup_words=proposal.setup_words if proposal else {},
         checks=check_limits(setup, cut, now.stock),
+        recommended=check_recommended(setup, cut, now.stock),
         **parts,
     )
 
@@ -101,10 +102,23 @@ def _danger(now: Situation) -> Advice | None:
         return None
     safe = legal_or_nearest(now)
     proposal = safest_move(safe, danger)
-    if proposal is not None and safe.cut != now.cut:
-        proposal = replace(proposal, cut=proposal.cut)
-    reason = _say(now, f"danger-{danger.name}", "shop-safety")
-    return _answer(safe, proposal, verdict="stop", reason=reason, do=hands(danger.name))
+    cut = proposal.cut if proposal else safe.cut
+    others = changes_between(now, cut)
+    change = proposal.change if proposal else None
+    if change is None and others:
+        change = others[0]
+    elif change is not None and change.unit is not None:
+        change = replace(change, from_=getattr(now.cut, FIELDS[change.lever]))
+    also = tuple(other for other in others if change and other.lever != change.lever)
+    answer = _answer(
+        safe,
+        proposal,
+        verdict="stop",
+        reason=_say(now, f"danger-{danger.name}", "shop-safety"),
+        do=hands(danger.name),
+        also=also,
+    )
+    return replace(answer, change=change)
 
 
 def _size(now: Situation) -> Advice | None:
@@ -144,9 +158,8 @@ def _photo(now: Situation) -> Advice | None:
     if not is_shaky(now.last.evidence) or sign_moves(now):
         return None
     unsure = "retake-form" if now.last.evidence.usable != "retake" else "retake"
-    safe = legal_or_nearest(now)
     do = (_say(now, "do-retake"), _say(now, "do-hold-settings"))
-    return _answer(safe, None, verdict="retake the photo", reason=_say(now, unsure), do=do)
+    return _answer(now, None, verdict="retake the photo", reason=_say(now, unsure), do=do)
 
 
 def _bad_edge(now: Situation) -> Advice | None:
@@ -161,8 +174,7 @@ def _bad_edge(now: Situation) -> Advice | None:
     if looked == "built-up":
         faster = Move(lever="speed", way=1, reason="built-up-speed", sources=("bue",))
         moves = [faster, *cooling(now, "built-up-oil", "bue"), *moves]
-    safe = legal_or_nearest(now)
-    return _first(safe, moves, reason=f"edge-{looked}", free=True)
+    return _first(now, moves, reason=f"edge-{looked}", free=True)
 
 
 def _limits(now: Situation) -> Advice | None:
@@ -176,11 +188,16 @@ def _limits(now: Situation) -> Advice | None:
         named["bound"] = Quantity(cured.worst.bound, cured.worst.unit)
         reason = Reason(id=reason.id, values=named)
         return _answer(now, None, verdict="stop", reason=reason, do=(_say(now, "do-no-cut"),))
+    sharpen = () if now.last.edge_looked_at in {"not yet", "sharp"} else ("do-sharpen",)
     if cured.single:
         return _answer(
-            now, cured.proposal, verdict="change", reason=cured.proposal.change.reason
+            now,
+            cured.proposal,
+            verdict="change",
+            reason=cured.proposal.change.reason,
+            do=tuple(_say(now, step) for step in sharpen),
         )
-    do = (_say(now, "do-stop-cut"), _say(now, "do-set-all"))
+    do = tuple(_say(now, step) for step in ("do-stop-cut", "do-set-all", *sharpen))
     reason = cured.proposal.change.reason
     return _answer(now, cured.proposal, verdict="stop", reason=reason, do=do, also=cured.also)
 
@@ -264,9 +281,9 @@ def _keep(now: Situation) -> Advice:
 _ORDER: tuple[Callable[[Situation], Advice | None], ...] = (
     _danger,
     _size,
-    _photo,
     _bad_edge,
     _limits,
+    _photo,
     _look,
     _moves,
     _keep,

@@ -76,7 +76,6 @@ def _checks(checks: Iterable[LimitCheck]) -> list[dict[str, Any]]:
             "unit": check.unit,
             "severity": check.severity,
             "source": check.source,
-            "hard": check.hard,
         }
         for check in checks
     ]
@@ -109,6 +108,11 @@ def advice_json(advice: Advice, *, show: Show = metric_text) -> dict[str, Any]:
         "alternatives": [_change(other, show) for other in advice.alternatives],
         "next_cut": next_cut,
         "checks": _checks(advice.checks),
+        "recommended": [
+            {key: value for key, value in row.items() if key != "severity"}
+            | {"inside": row["severity"] != "exceeded"}
+            for row in _checks(advice.recommended)
+        ],
         "trust": advice.trust,
         "trust_why": _says(advice.trust_why, show),
         "rules_version": RULES_VERSION,

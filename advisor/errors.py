@@ -43,7 +43,7 @@ class CaseInvalid(AdvisorError):  # noqa: N818 - named after what is wrong
         self.what = what
         self.do = do
 
-    def __reduce__(  # type: ignore[explicit-override] - typing.override is newer than 3.11
+    def __reduce__(  # type: ignore[explicit-override]
         self,
     ) -> tuple[type[CaseInvalid], tuple[str, str, str]]:
         """Keep all three arguments, so that the error survives pickling."""

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from advisor.situation import Situation
     from advisor.state import Setup
 
-__all__ = ["Cure", "cure"]
+__all__ = ["Cure", "changes_between", "cure"]
 
 #: Which levers to try first for a limit; the others follow.
 _FIRST: Final[dict[str, tuple[str, ...]]] = {
@@ -110,6 +110,18 @@ def _change(now: Situation, lever: str, cut: Cut, reason: Reason) -> Change:
     )
 
 
+def changes_between(now: Situation, cut: Cut) -> list[Change]:
+    """Return every dial that must move to get from the present cut to a legal one."""
+    broken = broken_limits(now.setup, now.cut, now.stock)
+    moved = [
+        lever for lever, name in FIELDS.items() if getattr(now.cut, name) != getattr(cut, name)
+    ]
+    if not broken or not moved:
+        return []
+    reason = _limit_reason(now, broken[0], cut)
+    return [_change(now, lever, cut, reason) for lever in moved]
+
+
 def cure(now: Situation) -> Cure | None:
     """Return how the present cut comes inside every hard limit; None if it is inside."""
     broken = broken_limits(now.setup, now.cut, now.stock)
@@ -177,12 +189,7 @@ def _on_steps(now: Situation) -> Cut:
 def _together(
     now: Situation, worst: LimitCheck, move: Move | None, setup: Setup, cut: Cut
 ) -> Cure:
-    reason = _limit_reason(now, worst, cut)
-    moved = [
-        _change(now, lever, cut, reason)
-        for lever, name in FIELDS.items()
-        if getattr(now.cut, name) != getattr(cut, name)
-    ]
+    moved = changes_between(now, cut)
     words = {} if move is None else move.setup_words
     if move is not None:
         moved.insert(0, _supported(now, move, cut).change)

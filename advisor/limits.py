@@ -21,7 +21,7 @@ from advisor.state import (
 from advisor.tables import rule, sources
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterable, Iterator
 
     from advisor.records import Cut, Severity
 
@@ -29,6 +29,7 @@ __all__ = [
     "Stock",
     "broken_limits",
     "check_limits",
+    "check_recommended",
     "floor_mm",
     "is_finishing",
     "is_legal",
@@ -57,7 +58,6 @@ class _Measure(NamedTuple):
     kind: Literal["max", "min"]
     unit: str
     source: str
-    hard: bool = True
 
 
 def floor_mm(
@@ -183,17 +183,15 @@ def _depth(
 def _recommended(setup: Setup, cut: Cut, stock: Stock) -> Iterator[_Measure]:
     state = cut_state(setup, cut)
     _, high, source = speed_span(setup, cut.direction)
-    yield _Measure("table speed", state.speed_m_min, high, "max", "m/min", source, hard=False)
+    yield _Measure("table speed", state.speed_m_min, high, "max", "m/min", source)
     if cut.direction in {"along", "bore"} and not is_finishing(setup, cut, stock):
         nose = rule("finish", "nose_times")
         bound = nose.value * setup.edge.re_mm
-        yield _Measure(
-            "depth over the nose", cut.depth_mm, bound, "min", "mm", nose.source, hard=False
-        )
+        yield _Measure("depth over the nose", cut.depth_mm, bound, "min", "mm", nose.source)
     wanted = setup.work.roughness_rz_um
     if wanted is not None and is_finishing(setup, cut, stock):
         height = min(roughness_um(setup, state.feed_mm_rev), 1e4)
-        yield _Measure("roughness", height, wanted, "max", "um", "ghosh1985", hard=False)
+        yield _Measure("roughness", height, wanted, "max", "um", "ghosh1985")
 
 
 def _exceeded(m: _Measure) -> bool:
@@ -204,15 +202,23 @@ def _exceeded(m: _Measure) -> bool:
 
 def _severity(m: _Measure) -> Severity:
     if _exceeded(m):
-        return "exceeded" if m.hard else "near"
+        return "exceeded"
     near = m.value >= _NEAR * m.bound if m.kind == "max" else _NEAR * m.value <= m.bound
     return "near" if near else "ok"
 
 
 def check_limits(setup: Setup, cut: Cut, stock: Stock) -> tuple[LimitCheck, ...]:
-    """Return every limit of a cut with how near it is, hard ones first."""
+    """Return every hard limit of a cut with how near it is."""
+    return _as_checks(_measures(setup, cut, stock))
+
+
+def check_recommended(setup: Setup, cut: Cut, stock: Stock) -> tuple[LimitCheck, ...]:
+    """Return recommended ranges of a cut; passing one is advice, never a limit."""
+    return _as_checks(_recommended(setup, cut, stock))
+
+
+def _as_checks(measures: Iterable[_Measure]) -> tuple[LimitCheck, ...]:
     book = sources()
-    measures = [*_measures(setup, cut, stock), *_recommended(setup, cut, stock)]
     return tuple(
         LimitCheck(
             limit=m.limit,
@@ -222,7 +228,6 @@ def check_limits(setup: Setup, cut: Cut, stock: Stock) -> tuple[LimitCheck, ...]
             unit=m.unit,
             severity=_severity(m),
             source=book[m.source].text,
-            hard=m.hard,
         )
         for m in measures
     )

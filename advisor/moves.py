@@ -217,15 +217,22 @@ def _used_up(now: Situation, move: Move) -> bool:
 
 
 def _was_no_better(now: Situation, cut: Cut) -> bool:
-    """Return whether this very cut was made before and was no better than the last."""
+    """Return whether this very cut was made before and had its own fault.
+
+    One step back to a better setting is allowed once; to and fro is not.
+    """
+    earlier = now.case.passes[:-1]
+    been_here = any(_like(record, now.cut, now.last) for record in earlier)
     return any(
-        _like(record, cut, now.last) and _no_better(mark, now.mark)
+        _like(record, cut, now.last) and _faulty(mark, now.mark, been_here=been_here)
         for record, mark in zip(now.case.passes, now.marks, strict=True)
     )
 
 
-def _no_better(mark: Mark, present: Mark) -> bool:
-    return mark.form is not None and mark.total >= present.total
+def _faulty(mark: Mark, present: Mark, *, been_here: bool) -> bool:
+    if mark.form is None or not mark.total:
+        return False
+    return been_here or mark.total >= present.total
 
 
 def _like(record: PassRecord, cut: Cut, last: PassRecord) -> bool:

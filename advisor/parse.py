@@ -106,6 +106,7 @@ def parse_case(obj: dict[str, Any]) -> Case:
     edge = _edge(top.raw("edge"), "edge", metal, assumed)
     lathe = parse_lathe(top.raw("lathe"), assumed)
     passes = _passes(top.raw("passes"), work, edge, metal)
+    _check_target(work, passes)
     return Case(work=work, edge=edge, lathe=lathe, passes=passes, assumed=tuple(assumed))
 
 
@@ -136,6 +137,18 @@ def _work(value: object, assumed: list[str]) -> Work:
         roughness_rz_um=fields.maybe("roughness_rz_um", low=0.1, high=500),
         waste_end_mm=fields.maybe("waste_end_mm", low=0, high=1000) or 0.0,
     )
+
+
+def _check_target(work: Work, passes: tuple[PassRecord, ...]) -> None:
+    """Refuse a target that turning cannot reach; a bore may grow towards it."""
+    target = work.target_diameter_mm
+    boring = any(record.cut.direction == "bore" for record in passes)
+    if target is not None and target > work.diameter_mm and not boring:
+        raise CaseInvalid(
+            "work.target_diameter_mm",
+            f"is {target:g}, larger than the bar of {work.diameter_mm:g} mm.",
+            "Check both diameters; turning only takes metal away.",
+        )
 
 
 def _edge(value: object, path: str, metal: Material, assumed: list[str]) -> Edge:

@@ -202,7 +202,6 @@ class LimitCheck:
     unit: str
     severity: Severity
     source: str
-    hard: bool = True
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -234,6 +233,8 @@ class Advice:
     next_cut: Cut | None = None
     setup_words: Mapping[str, str | float] = field(default_factory=dict)
     checks: tuple[LimitCheck, ...] = ()
+    recommended: tuple[LimitCheck, ...] = ()
+    """Recommended ranges of the next cut; passing one is no broken limit."""
     trust: Trust = "good"
     trust_why: tuple[Reason, ...] = ()
 

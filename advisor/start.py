@@ -10,7 +10,7 @@ from advisor.cautions import cautions_for
 from advisor.force import spindle_speed_rev_min
 from advisor.lathes import settable_speeds
 from advisor.legal import cure
-from advisor.limits import check_limits
+from advisor.limits import check_limits, check_recommended
 from advisor.records import Advice, Cut, Evidence, PassRecord, Quantity, Reason
 from advisor.search import nearest_legal, settings_for, snap
 from advisor.situation import Situation, facts, stock_for
@@ -115,6 +115,7 @@ def first_cut(case: Case) -> Advice:
             cautions=cautions,
             next_cut=cut,
             checks=check_limits(setup, cut, stock),
+            recommended=check_recommended(setup, cut, stock),
         )
     return replace(_cured(case, setup, wish, stock), cautions=cautions)
 
