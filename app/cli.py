@@ -205,7 +205,7 @@ def advise(context: typer.Context, case: CaseArgument, as_json: JsonOption = Fal
             continue
 
         def answer(found: dict[str, object] = found) -> None:
-            advice = advise_case(found)
+            advice = advise_case(found, Units.METRIC if as_json else units)
             answers.say(
                 json_line(advice) if as_json else "\n".join(advice_lines(advice, units))
             )
@@ -229,7 +229,7 @@ def plan(context: typer.Context, case: CaseArgument, as_json: JsonOption = False
             continue
 
         def answer(found: dict[str, object] = found) -> None:
-            made = plan_case(found)
+            made = plan_case(found, Units.METRIC if as_json else units)
             answers.say(json_line(made) if as_json else "\n".join(plan_lines(made, units)))
             if not made["feasible"]:
                 answers.note(exit_code_of("limit-exceeded"))

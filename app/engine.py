@@ -14,6 +14,8 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+from app.show import Units, is_inch_unit, quantity
+
 if TYPE_CHECKING:
     from vision.records import PhotoReading
 
@@ -97,18 +99,34 @@ def picture(
     return encode_jpeg(drawn, icc=photo.icc)
 
 
-def advise_case(case: Json) -> Json:
-    """Return the advice (``bluecurl.advice/1``) for a case (``bluecurl.case/1``)."""
+def advise_case(case: Json, units: Units = Units.METRIC) -> Json:
+    """Return the advice (``bluecurl.advice/1``) for a case (``bluecurl.case/1``).
+
+    ``units`` changes the sentences only; numbers stay metric.
+    """
     import advisor
 
-    return advisor.advice_json(advisor.advise(advisor.parse_case(case)))
+    advice = advisor.advise(advisor.parse_case(case))
+    return advisor.advice_json(advice, show=_sentence_numbers(units))
 
 
-def plan_case(case: Json) -> Json:
-    """Return the pass plan (``bluecurl.plan/1``) for a case."""
+def plan_case(case: Json, units: Units = Units.METRIC) -> Json:
+    """Return the pass plan (``bluecurl.plan/1``) for a case; ``units`` as above."""
     import advisor
 
-    return advisor.plan_json(advisor.plan_passes(advisor.parse_case(case)))
+    plan = advisor.plan_passes(advisor.parse_case(case))
+    return advisor.plan_json(plan, show=_sentence_numbers(units))
+
+
+def _sentence_numbers(units: Units) -> Callable[[float, str], str]:
+    """Return how numbers stand inside the advisor's sentences; metric is its own way."""
+    from advisor.wording import metric_text
+
+    if units is Units.METRIC:
+        return metric_text
+    return lambda value, unit: (
+        quantity(value, unit, units) if is_inch_unit(unit) else (metric_text(value, unit))
+    )
 
 
 def materials() -> list[str]:

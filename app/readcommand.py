@@ -104,7 +104,8 @@ class _Run:
         else:
             self.answers.say("\n".join(reading_lines(reading.json, self.options.units)))
             if self.case is not None:
-                advice = engine.advise_case(with_reading(self.case, reading.json))
+                case = with_reading(self.case, reading.json)
+                advice = engine.advise_case(case, self.options.units)
                 self.answers.say("\n".join(advice_lines(advice, self.options.units)))
 
 

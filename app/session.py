@@ -26,7 +26,6 @@ __all__ = [
     "finish",
     "keep_demo_result",
     "logbook",
-    "next_cut",
     "pass_in_hand",
     "say_later",
     "say_now",
@@ -97,19 +96,6 @@ def finish(book: Logbook, row: PassRow, *, followed: bool) -> None:
     book.change_pass(row.id, "pass answered", followed=followed)
     st.query_params.pop(_PASS, None)
     clear_uploads()
-
-
-def next_cut(rows: list[PassRow], first: Json | None) -> Json:
-    """Return the settings that the next pass starts from.
-
-    After a followed advice its next cut, else those of the last pass, else the advised
-    first cut.
-    """
-    if not rows:
-        return dict(first or {})
-    last = rows[-1]
-    advised = (last.advice or {}).get("next_cut") or {}
-    return {**last.cut, **advised} if last.followed else dict(last.cut)
 
 
 def upload_key() -> str:

@@ -18,6 +18,7 @@ __all__ = [
     "Units",
     "about",
     "convert",
+    "is_inch_unit",
     "lab_to_hex",
     "metric",
     "parse_number",
@@ -82,6 +83,11 @@ def unit_label(unit: str, units: Units) -> str:
     return convert(0.0, unit, units)[1]
 
 
+def is_inch_unit(unit: str) -> bool:
+    """Whether a metric unit has another name in inch units."""
+    return unit in _UNITS
+
+
 def _plain(value: float, decimals: int) -> str:
     text = f"{value:.{max(decimals, 0)}f}"
     return text.replace("-", "\N{MINUS SIGN}") if float(text) else text.lstrip("-")
@@ -95,7 +101,7 @@ def quantity(value: float | None, unit: str | None, units: Units = Units.METRIC)
     if value is None:
         return _NOTHING
     if not unit:
-        return f"{value:g}"
+        return f"{value:.3g}"
     shown, name = convert(value, unit, units)
     decimals = _DECIMALS.get(unit, 2)
     if unit in _UNITS:

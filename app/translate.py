@@ -6,6 +6,7 @@ A case is put together from stored JSON, so nothing here computes a cut.
 from __future__ import annotations
 
 import copy
+import re
 from statistics import median
 from typing import TYPE_CHECKING, Any
 
@@ -14,9 +15,24 @@ if TYPE_CHECKING:
 
     from app.records import JobRow, PassRow
 
-__all__ = ["CASE_SCHEMA", "case_of", "metal_of", "signs_of", "with_reading"]
+__all__ = [
+    "CASE_SCHEMA",
+    "case_of",
+    "metal_of",
+    "next_cut",
+    "next_told",
+    "signs_of",
+    "with_reading",
+]
 
 CASE_SCHEMA = "bluecurl.case/1"
+
+#: What of an advised next cut is set at the lathe and so belongs to a pass's ``cut``.
+#: The diameter does not: the passes before say what is left, by measure where there is one.
+_CUT_KEYS = ("direction", "spindle_rev_min", "feed_mm_rev", "depth_mm", "coolant", "power_feed")
+#: What a pass carries only where it differs from the job; it stays until changed again.
+_SETUP_KEYS = ("edge", "holding", "stickout_mm")
+_RAKE = re.compile(r"(-?\d+(?:\.\d+)?)° of rake")
 
 Json = dict[str, Any]
 
@@ -76,6 +92,52 @@ def with_reading(case: Json, reading: Json) -> Json:
     if isinstance(passes, list) and passes and isinstance(passes[-1], dict):
         passes[-1] = {**passes[-1], "reading": reading, "signs": None}
     return changed
+
+
+def next_cut(last: PassRow) -> Json:
+    """Return the settings the next pass starts from: the advised ones where followed."""
+    cut = {k: v for k, v in last.cut.items() if k != "diameter_mm"}
+    advised = (last.advice or {}).get("next_cut") or {}
+    return {**cut, **_only(advised, _CUT_KEYS)} if last.followed else cut
+
+
+def next_told(job: JobRow, last: PassRow) -> Json:
+    """Return what is known of the next pass before it is made: edge and support.
+
+    A followed advice that changes the edge or its overhang makes a new edge, with a new
+    id, since "same settings" means the same edge id.
+    """
+    told = _only(last.told, _SETUP_KEYS)
+    advised = (last.advice or {}).get("next_cut") or {}
+    if not last.followed:
+        return told
+    told |= _only(advised, ("holding", "stickout_mm"))
+    change = _edge_change(advised)
+    if change:
+        edge = told.get("edge") or job.edge
+        words = advised.get("edge") or "shorter overhang"
+        told["edge"] = {**edge, **change, "id": f"{edge.get('id', 'the edge')}, {words}"}
+    return told
+
+
+def _edge_change(advised: Json) -> Json:
+    """Return the fields of an edge that an advice changes; it names edges in words."""
+    words = str(advised.get("edge") or "")
+    change = _only(advised, ("overhang_mm",))
+    rake = _RAKE.search(words)
+    if rake:
+        change |= {"rake_deg": float(rake.group(1)), "condition": "fresh"}
+    elif "groove" in words:
+        change |= {"chip_groove": True, "condition": "fresh"}
+    elif "centre" in words:
+        change |= {"centre_height_mm": 0.0}
+    elif words:
+        change |= {"condition": "fresh"}
+    return change
+
+
+def _only(facts: Json, keys: Sequence[str]) -> Json:
+    return {k: facts[k] for k in keys if facts.get(k) is not None}
 
 
 def metal_of(case: Json) -> str | None:

@@ -9,7 +9,8 @@ from app import engine
 from app.health import version_text
 from app.intake import read_file
 from app.settings import load_settings
-from app.translate import case_of, metal_of, with_reading
+from app.show import Units
+from app.translate import case_of, metal_of, next_cut, next_told, with_reading
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -19,7 +20,14 @@ if TYPE_CHECKING:
     from app.logbook.store import Logbook
     from app.records import JobRow, PassRow
 
-__all__ = ["Seen", "advise_pass", "first_cut", "keep_reading", "read_demo", "read_upload"]
+__all__ = [
+    "Seen",
+    "advise_pass",
+    "coming_pass",
+    "keep_reading",
+    "read_demo",
+    "read_upload",
+]
 
 Json = dict[str, Any]
 #: Wide enough for a desktop; on a phone the tags stay readable at a quarter of it.
@@ -41,11 +49,11 @@ def read_upload(
     return _see(photo, job.work.get("material"), progress)
 
 
-def read_demo(demo: Demo) -> tuple[Seen, Json]:
-    """Read a demo photo and advise on its invented cut."""
+def read_demo(demo: Demo, units: Units) -> tuple[Seen, Json]:
+    """Read a demo photo and advise on its invented cut, in words of ``units``."""
     case = demo.case()
     seen = _see(read_file(demo.photo), metal_of(case), None)
-    return seen, engine.advise_case(with_reading(case, seen.reading))
+    return seen, engine.advise_case(with_reading(case, seen.reading), units)
 
 
 def _see(
@@ -70,15 +78,20 @@ def keep_reading(book: Logbook, row: PassRow, seen: Seen) -> PassRow:
     return book.fill_pass(row.id, reading=seen.reading, versions=versions)
 
 
-def advise_pass(job: JobRow, rows: Sequence[PassRow]) -> Json:
-    """Return the advice for a job after these passes, oldest first."""
-    return engine.advise_case(case_of(job, rows))
+def advise_pass(job: JobRow, rows: Sequence[PassRow], units: Units = Units.METRIC) -> Json:
+    """Return the advice for a job after these passes, oldest first, in words of ``units``."""
+    return engine.advise_case(case_of(job, rows), units)
 
 
-def first_cut(job: JobRow) -> Json:
-    """Return the settings the first pass starts from, as far as anyone knows them."""
+def coming_pass(job: JobRow, rows: Sequence[PassRow]) -> tuple[Json, Json]:
+    """Return ``cut`` and ``told`` that the next pass starts from, as far as they are known."""
+    if rows:
+        return next_cut(rows[-1]), next_told(job, rows[-1])
     try:
         advised = advise_pass(job, []).get("next_cut") or {}
     except Exception:  # noqa: BLE001 - told beside the advice; the fields stay usable
         advised = {}
-    return {"direction": "along", **advised}
+    return {
+        "direction": "along",
+        **{k: v for k, v in advised.items() if k != "diameter_mm"},
+    }, {}

@@ -62,8 +62,10 @@ def show_limits(advice: Json, units: Units) -> None:
         lines = [f"- {_MARKS[c['severity']]} {_plain(check_line(c, units))}" for c in checks]
         st.markdown("\n".join(lines))
         st.markdown(f"**How sure is this?** It is {TRUST_WORDS[advice['trust']]}.")
-        sources = (advice.get("change") or {}).get("sources") or []
-        st.markdown("\n".join(f"- {_plain(source)}" for source in sources))
+        change = advice.get("change") or {}
+        grounds = [*advice.get("trust_why", []), *change.get("sources", [])]
+        grounds += advice.get("sources", [])
+        st.markdown("\n".join(f"- {_plain(text)}" for text in dict.fromkeys(grounds)))
         st.markdown("**Shop rules**")
         st.markdown("\n".join(f"- {text}" for text in CAUTIONS))
 

@@ -16,14 +16,14 @@ from app.parts.jobstrip import job_strip, welcome
 from app.parts.pieces import show_reading
 from app.parts.trouble import show_error
 from app.settings import load_settings
-from app.work import Seen, advise_pass, first_cut, keep_reading, read_demo, read_upload
+from app.show import Units
+from app.work import Seen, advise_pass, coming_pass, keep_reading, read_demo, read_upload
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
     from app.logbook.store import Logbook
     from app.records import JobRow, PassRow
-    from app.show import Units
 
 __all__ = ["render"]
 
@@ -53,7 +53,7 @@ def _job(book: Logbook, job: JobRow, units: Units) -> None:
     rows = book.passes(job.id)
     row = session.pass_in_hand(book, job)
     done = [r for r in rows if row is None or r.id != row.id]
-    start = row.cut if row is not None else session.next_cut(done, first_cut(job))
+    start, told = (row.cut, row.told) if row is not None else coming_pass(job, done)
     number = row.number if row is not None else (rows[-1].number if rows else 0) + 1
     left, right = st.columns(2, gap="medium")
     with left:
@@ -63,18 +63,18 @@ def _job(book: Logbook, job: JobRow, units: Units) -> None:
         if row is not None:
             row = _ensure_read(book, job, row)
         if row is None or row.reading is None:
-            _photo_input("Photo of the chips", book, job, row, cut)
+            _photo_input("Photo of the chips", book, job, row, cut=cut, told=told)
             return
         show_reading(row.reading, book.picture(row.photo_sha256 or ""), units)
     with right:
         _answer(book, job, [*done, row], cut, units=units)
     with left:
-        _photo_input("Another photo of this pass", book, job, row, row.cut)
+        _photo_input("Another photo of this pass", book, job, row, cut=row.cut, told=row.told)
 
 
 def _first_advice(job: JobRow, units: Units) -> None:
     try:
-        advice = advise_pass(job, [])
+        advice = advise_pass(job, [], units)
     except Exception as error:  # noqa: BLE001 - the photo can be read all the same
         show_error(error)
         return
@@ -83,7 +83,7 @@ def _first_advice(job: JobRow, units: Units) -> None:
 
 
 def _photo_input(
-    words: str, book: Logbook, job: JobRow, row: PassRow | None, cut: Json
+    words: str, book: Logbook, job: JobRow, row: PassRow | None, *, cut: Json, told: Json
 ) -> None:
     """Show the photo input; what arrives is stored at once and read on the next run."""
     with st.container(key="main-photo"):
@@ -100,7 +100,7 @@ def _photo_input(
         st.rerun()
     book.keep_photo(photo)
     if row is None:
-        session.show_pass(book.add_pass(job.id, cut=cut, photo_sha256=photo.sha256))
+        session.show_pass(book.add_pass(job.id, cut=cut, told=told, photo_sha256=photo.sha256))
     else:
         book.fill_pass(row.id, photo_sha256=photo.sha256, reading=None, advice=None, label=None)
     st.rerun()
@@ -153,6 +153,8 @@ def _answer(
         return
     if advice != row.advice:
         row = book.fill_pass(row.id, advice=advice)
+    if units is not Units.METRIC:  # the logbook keeps one language of numbers
+        advice = advise_pass(job, [*done, row], units)
     with advice_place:
         show_advice(advice, units)
         pass_buttons(book, row, advice)
@@ -183,7 +185,7 @@ def _demo(name: str, units: Units) -> None:
         return
     result = session.demo_result(name)
     if result is None:
-        result = read_demo(demo)
+        result = read_demo(demo, units)
         session.keep_demo_result(name, result)
     seen, advice = result
     st.caption(f"{demo.title}: rendered, and the cut is invented. Nothing is kept.")

@@ -312,12 +312,14 @@ class FakeCores:
         rgb = np.asarray(Image.open(io.BytesIO(data)).convert("RGB"))
         return encode_jpeg(draw_overlay(rgb, reading.record, **options))
 
-    def advise_case(self, case):
+    def advise_case(self, case, units=None):
         self.cases.append(copy.deepcopy(case))
+        self.units = units
         self._check(case)
         return copy.deepcopy(ADVICE if case["passes"] else START)
 
-    def plan_case(self, case):
+    def plan_case(self, case, units=None):
+        self.units = units
         self._check(case)
         return copy.deepcopy(NO_PLAN if case["work"].get("stickout_mm", 0) > 100 else PLAN)
 
