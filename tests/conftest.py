@@ -24,6 +24,14 @@ def pytest_collection_modifyitems(items):
         item.add_marker(pytest.mark.allow_hosts(["127.0.0.1", "::1", "localhost"]))
 
 
+@pytest.fixture(autouse=True, scope="session")
+def _no_real_data_folder(tmp_path_factory):
+    """What runs outside a single test gets a data folder of its own, too."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("BLUECURL_HOME", str(tmp_path_factory.mktemp("session-home")))
+        yield
+
+
 @pytest.fixture(autouse=True)
 def data_home(tmp_path, monkeypatch):
     """A data folder of its own for each test; never the person's real one."""
