@@ -35,6 +35,8 @@ DISTRACTOR = 255
 _PAPER_WHITE = 0.84
 _SHEET_PX_PER_MM = 14.0
 _SPP_PER_PASS = 8
+#: Paths in flight at once, which sets the memory that a pass takes.
+_PATHS_PER_PASS = 24_000_000
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -95,16 +97,17 @@ def render(scene: Scene, samples: int = 24) -> Rendered:
     ----------
     scene : Scene
     samples : int
-        Light paths per pixel, a multiple of 8 is best.
+        Light paths per pixel; rounded up to whole passes.
     """
     mi = open_renderer()
     world = _World(mi, scene)
     loaded = mi.load_dict(world.description())
-    passes = max(1, round(samples / _SPP_PER_PASS))
     width, height = scene.view.size_px
+    each = int(np.clip(_PATHS_PER_PASS // (width * height), 1, _SPP_PER_PASS))
+    passes = -(-samples // each)
     total = np.zeros((height, width, 3), dtype=np.float32)
     for k in range(passes):
-        image = mi.render(loaded, spp=_SPP_PER_PASS, seed=scene.seed * 1000 + k)
+        image = mi.render(loaded, spp=each, seed=scene.seed * 1000 + k)
         total += np.asarray(image, dtype=np.float32).reshape(height, width, -1)[:, :, :3]
     mask = label_picture(mi, loaded, world.label_of_shape, scene.view)
     alone = {
