@@ -98,8 +98,8 @@ ERRORS: dict[str, ErrorWords] = {
     ),
     "model-unreadable": ErrorWords(
         "The form model cannot be loaded.",
-        "Its file is damaged or was made by other library versions.",
-        "Install the program again; sizes and tint still work.",
+        "Its file is damaged, missing, or was made by other library versions.",
+        "Install the program again.",
     ),
     "outside-tables": ErrorWords(
         "The tables have nothing for this.",

@@ -9,7 +9,7 @@ import streamlit as st
 from app import session
 from app.demo import demos
 from app.intake import Incoming, from_upload
-from app.parts.advice import show_advice, show_limits
+from app.parts.advice import show_advice, show_cautions, show_first_cut, show_limits
 from app.parts.answer import label_choice, pass_buttons
 from app.parts.cut import cut_panel, told_panel
 from app.parts.jobstrip import job_strip, welcome
@@ -28,6 +28,8 @@ if TYPE_CHECKING:
 __all__ = ["render"]
 
 Json = dict[str, Any]
+#: Verdicts that send hands near the tool: what can hurt stands above the button.
+_HANDS_FIRST = ("stop", "look at the edge")
 
 
 def render() -> None:
@@ -54,11 +56,13 @@ def _job(book: Logbook, job: JobRow, units: Units) -> None:
     row = session.pass_in_hand(book, job)
     done = [r for r in rows if row is None or r.id != row.id]
     start, told = (row.cut, row.told) if row is not None else coming_pass(job, done)
-    number = row.number if row is not None else (rows[-1].number if rows else 0) + 1
+    ever = book.passes(job.id, with_deleted=True)
+    number = row.number if row is not None else 1 + max((r.number for r in ever), default=0)
+    if row is None and not done:
+        _first_pass(book, job, start, number=number, units=units)
+        return
     left, right = st.columns(2, gap="medium")
     with left:
-        if row is None and not done:
-            _first_advice(job, units)
         cut = cut_panel(job, start, number=number, units=units)
         if row is not None:
             row = _ensure_read(book, job, row)
@@ -66,20 +70,26 @@ def _job(book: Logbook, job: JobRow, units: Units) -> None:
             _photo_input("Photo of the chips", book, job, row, cut=cut, told=told)
             return
         show_reading(row.reading, book.picture(row.photo_sha256 or ""), units)
+        again = st.container()
     with right:
         _answer(book, job, [*done, row], cut, units=units)
-    with left:
+    # A photo to take again is asked for at once; otherwise the advice comes first.
+    with again if row.reading["usable"] == "retake" else st.container():
         _photo_input("Another photo of this pass", book, job, row, cut=row.cut, told=row.told)
 
 
-def _first_advice(job: JobRow, units: Units) -> None:
+def _first_pass(book: Logbook, job: JobRow, start: Json, *, number: int, units: Units) -> None:
+    """Show the advised first cut, the photo input, and what can hurt."""
+    advice: Json | None = None
     try:
         advice = advise_pass(job, [], units)
+        show_first_cut(advice, units)
     except Exception as error:  # noqa: BLE001 - the photo can be read all the same
         show_error(error)
-        return
-    show_advice(advice, units)
-    show_limits(advice, units)
+    cut = cut_panel(job, start, number=number, units=units)
+    _photo_input("Photo of the chips", book, job, None, cut=cut, told={})
+    if advice is not None:
+        show_cautions(advice)
 
 
 def _photo_input(
@@ -157,7 +167,12 @@ def _answer(
         advice = advise_pass(job, [*done, row], units)
     with advice_place:
         show_advice(advice, units)
-        pass_buttons(book, row, advice)
+        if advice["verdict"] in _HANDS_FIRST:
+            show_cautions(advice)
+            pass_buttons(book, row, advice)
+        else:
+            pass_buttons(book, row, advice)
+            show_cautions(advice)
         show_limits(advice, units)
 
 
@@ -194,6 +209,7 @@ def _demo(name: str, units: Units) -> None:
         show_reading(seen.reading, seen.picture, units)
     with right:
         show_advice(advice, units)
+        show_cautions(advice)
         show_limits(advice, units)
 
 
