@@ -48,13 +48,18 @@ def verdict_line(reading: Json) -> str:
     form = reading.get("form")
     if not form or not (form.get("code") or form.get("group")):
         return "not sure"
-    share = f"{100 * form['share']:.0f} % of the metal"
+    share = _share_words(form["share"])
     if form["sure"]:
         return f"{form_name(form['code'] or form['group'])}, {share}"
     maybe = " or ".join(form_name(c) for c in form["candidates"]) or form_name(
         form["code"] or form["group"]
     )
     return f"not sure: {maybe}, {share}"
+
+
+def _share_words(share: float) -> str:
+    percent = round(100 * share)
+    return f"{percent} % of the metal" if percent else "under 1 % of the metal"
 
 
 def tint_words(tint: Json | None) -> str:

@@ -30,6 +30,7 @@ _SHIFT: Final = 4  # binary places of sub-pixel positions
 _GRID: Final = 4  # occupancy is kept on a grid this coarse, px
 _BAR_LENGTHS_MM: Final = (1, 2, 5, 10, 20, 50, 100)
 _LETTERS_PER_SIDE: Final = 32  # so that tags can be read on a phone, 350 px wide
+_CROWD: Final = 20  # chips; from here on tags hold the number alone
 _BAR_SHARE: Final = 0.22  # of the width, at most
 _FOCUS_MARGIN: Final = 0.08  # of the longer side of what the chips cover
 
@@ -85,14 +86,17 @@ def draw_overlay(
             _draw_ring(canvas, ring, unit, sure=chip.sure)
     picture = Image.fromarray(canvas)
     taken = _occupied(size, rings.values())
-    font = ImageFont.load_default(max(11.0, max(size) / _LETTERS_PER_SIDE))
+    crowded = len(reading.chips) > _CROWD
+    letters = _LETTERS_PER_SIDE * (1.5 if crowded else 1.0)
+    font = ImageFont.load_default(max(11.0, max(size) / letters))
     bar = None
     if reading.scale.px_per_mm is not None:
         bar_px_per_mm = reading.scale.px_per_mm.value * per_px * zoom
         bar = _place_bar(bar_px_per_mm, size, font, taken)
     for chip in reading.chips:
         if rings[chip.number]:
-            _draw_tag(picture, chip, rings[chip.number], font, taken)
+            text = _tag_text(chip, short=crowded)
+            _draw_tag(picture, text, rings[chip.number], font, taken)
     if bar is not None:
         _draw_bar(picture, bar, font)
     return np.asarray(picture, dtype=np.uint8).copy()
@@ -204,13 +208,12 @@ def _occupied(size: tuple[int, int], rings: Iterable[Sequence[Points2]]) -> _Occ
 
 def _draw_tag(
     picture: Image.Image,
-    chip: ChipReading,
+    text: str,
     rings: Sequence[Points2],
     font: ImageFont.FreeTypeFont | ImageFont.ImageFont,
     taken: _Occupied,
 ) -> None:
-    """Write number and form code beside the chip, with a line to it where that is far."""
-    text = _tag_text(chip)
+    """Write a tag beside the chip, with a line to it."""
     left, top, right, bottom = font.getbbox(text)
     pad = max(3, round(0.28 * (bottom - top)))
     width, height = round(right - left) + 2 * pad, round(bottom - top) + 2 * pad
@@ -226,8 +229,10 @@ def _draw_tag(
     draw.text((box[0] + pad - left, box[1] + pad - top), text, fill=_TAG_TEXT, font=font)
 
 
-def _tag_text(chip: ChipReading) -> str:
+def _tag_text(chip: ChipReading, *, short: bool = False) -> str:
     """Return what a tag says: ``3  2.2``, or ``3  2.2?`` where the form is not certain.
+
+    In a crowd there is room for the number alone; the form stands in the list of chips.
 
     >>> from vision.records import ChipGeometry, ChipReading
     >>> chip = ChipReading(
@@ -238,8 +243,8 @@ def _tag_text(chip: ChipReading) -> str:
     >>> _tag_text(chip)
     '3  2.2?'
     """
-    code = chip.form or chip.group or ""
-    return f"{chip.number}  {code}{'' if chip.sure else '?'}"
+    code = "" if short else f"  {chip.form or chip.group or ''}"
+    return f"{chip.number}{code}{'' if chip.sure else '?'}"
 
 
 def _place_tag(ring: Points2, size: tuple[int, int], taken: _Occupied) -> Box:

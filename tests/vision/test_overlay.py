@@ -196,6 +196,15 @@ def test_outlines_follow_a_smaller_copy_of_the_photo():
     assert _along(drawn, (chip.outline_px[0] + 0.5) / 2 - 0.5) > 0.95
 
 
+def test_in_a_crowd_tags_shrink_to_numbers_and_still_hide_no_chip():
+    places = [(60 + 120 * col, 70 + 150 * row) for row in range(6) for col in range(10)]
+    chips = [_chip(n, _disc(x, y, 14), sure=n % 2 == 0) for n, (x, y) in enumerate(places, 1)]
+    drawn = draw_overlay(_paper(chips), _reading(*chips, px_per_mm=None))
+    for x, y in places:
+        inner = drawn[y - 7 : y + 8, x - 7 : x + 8]  # a 15 px square inside a 14 px disc
+        assert (inner == METAL).all()
+
+
 @pytest.mark.parametrize("where", [(5, 5), (1195, 895), (600, 2)])
 def test_a_chip_at_the_edge_still_gets_its_tag(where):
     chip = _chip(1, _disc(*where, 40))
