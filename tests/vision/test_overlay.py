@@ -201,7 +201,7 @@ def test_in_a_crowd_tags_shrink_to_numbers_and_still_hide_no_chip():
     chips = [_chip(n, _disc(x, y, 14), sure=n % 2 == 0) for n, (x, y) in enumerate(places, 1)]
     drawn = draw_overlay(_paper(chips), _reading(*chips, px_per_mm=None))
     for x, y in places:
-        inner = drawn[y - 7 : y + 8, x - 7 : x + 8]  # a 15 px square inside a 14 px disc
+        inner = drawn[y - 5 : y + 6, x - 5 : x + 6]  # 11 px square, well inside the outline
         assert (inner == METAL).all()
 
 
