@@ -5,7 +5,7 @@ A hard limit is never passed by a next cut or a plan. A recommended range only s
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Literal, NamedTuple
 
 from advisor.lathes import available_torque_n_m, can_run, feeds_for, nearest, settable_speeds
@@ -33,6 +33,8 @@ __all__ = [
     "floor_mm",
     "is_finishing",
     "is_legal",
+    "nearest_feed",
+    "setup_allows",
     "worst_share",
 ]
 
@@ -123,6 +125,14 @@ def _machine(setup: Setup, cut: Cut, state: CutState, band: float) -> Iterator[_
 
 
 def _holding(setup: Setup, cut: Cut, state: CutState, band: float) -> Iterator[_Measure]:
+    yield from _reach(setup, cut)
+    bend = rule("tool", "bending_mm")
+    yield _Measure(
+        "tool bending", band * state.tool_bending_mm, bend.value, "max", "mm", bend.source
+    )
+
+
+def _reach(setup: Setup, cut: Cut) -> Iterator[_Measure]:
     ratio = rule("overhang_over_diameter", setup.holding)
     slender = setup.stickout_mm / diameter_after_mm(cut)
     if cut.direction == "bore":  # the bar is thicker than its hole
@@ -145,10 +155,17 @@ def _holding(setup: Setup, cut: Cut, state: CutState, band: float) -> Iterator[_
         out = rule("tool", name)
         shank = edge.overhang_mm / edge.shank_mm
         yield _Measure("tool overhang over shank", shank, out.value, "max", "", out.source)
-    bend = rule("tool", "bending_mm")
-    yield _Measure(
-        "tool bending", band * state.tool_bending_mm, bend.value, "max", "mm", bend.source
-    )
+
+
+def setup_allows(setup: Setup, cut: Cut) -> bool:
+    """Return whether holding and tool reach are inside their limits for any cut at all.
+
+    These do not depend on a dial, so nobody need search for a setting where they fail.
+    """
+    thinnest = replace(cut, depth_mm=setup.lathe.dial.step_mm)
+    if cut.direction in _RADIAL:
+        thinnest = cut
+    return not any(_exceeded(m) for m in _reach(setup, thinnest))
 
 
 def _depth(

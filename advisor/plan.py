@@ -189,6 +189,10 @@ def _with_finish(
         < max(1, math.ceil(job.setup.metal.finishing_floor_mm.value / job.step_mm))
     ):
         return [], None
+    finest = roughness_um(job.setup, feeds_for(job.setup.lathe, "along")[0])
+    tried = _finish(job, last, rough_total, min(finest, 100.0) if rough_total else job.rz_um)
+    if isinstance(tried, tuple):  # cheap to know before the roughing is worked out
+        return [], tried
     rough: list[PlanStep] = []
     taken, rz = 0, job.rz_um
     while taken < rough_total:
@@ -230,7 +234,7 @@ def _even_depth(job: _Job, cut: Cut, stock: Stock, rest: int) -> float:
     """Return the deepest legal even share of the rest, mm; 0 where none is legal."""
     deepest = max(1, round(cut.depth_mm / job.step_mm))
     fewest = math.ceil(rest / deepest)
-    for count in range(fewest, min(rest, fewest + 40) + 1):
+    for count in range(fewest, min(rest, fewest + 25) + 1):
         share = math.ceil(rest / count)
         depth = round(share * job.step_mm, 6)
         if depth < job.setup.metal.finishing_floor_mm.value - _ROUNDING:

@@ -10,7 +10,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, Final
 
 from advisor.lathes import feeds_for, settable_speeds, snap_speed
-from advisor.limits import is_legal, nearest_feed
+from advisor.limits import is_legal, nearest_feed, setup_allows
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -135,6 +135,8 @@ def nearest_legal(
     """
     if is_legal(setup, wish, stock):
         return wish
+    if not setup_allows(setup, wish):
+        return None
     full = {lever: settings_for(setup, wish, stock, lever) for lever in levers}
     for breadth in _BREADTHS:
         count = {k: 400 if len(levers) == 1 else v for k, v in breadth.items()}
