@@ -65,6 +65,11 @@ class Coil:
     duty: float
     bow: float
     edge_to_middle: float
+    lean: float
+    chevron: float
+    harmonic: float
+    rim_swing: float
+    strip: float
 
 
 def _axis_angle(points: np.ndarray) -> tuple[np.ndarray, float]:
@@ -173,6 +178,44 @@ def _slant(light: Float2, mask: Float2) -> tuple[float, float]:
     return float(abs(np.sin(angle))), coherence
 
 
+def _turn_pattern(
+    detail: Float2, mask: Float2, pitch: float
+) -> tuple[float, float, float, float]:
+    """Return how the turns lie: lean, chevron, sharpness and swing at the rims.
+
+    The phase of the repeating pattern is followed across the axis. A straight change is
+    the lean of a helix (0 for stacked rings), a bent one a chevron: the width of the
+    strip stands tilted to the axis, as in nested cones. ``harmonic`` is the share of the
+    second harmonic (thin dark gaps against broad bands), ``rim_swing`` the strength of the
+    pattern at the rims over that in the middle.
+    """
+    nan4 = (float("nan"),) * 4
+    used = mask.mean(axis=1) > 0.15
+    rows = np.flatnonzero(used)
+    if pitch <= 0 or len(rows) < 7:
+        return nan4
+    bands = np.array_split(detail[rows[0] : rows[-1] + 1], 7, axis=0)
+    x = np.arange(detail.shape[1])
+    wave = np.exp(-2j * np.pi * x / pitch)
+    window = np.hanning(detail.shape[1] + 2)[1:-1]
+    first = np.array([(b.mean(axis=0) * window * wave).sum() for b in bands])
+    second = np.array([(b.mean(axis=0) * window * wave**2).sum() for b in bands])
+    strength = np.abs(first)
+    if strength.max() <= 1e-6:
+        return nan4
+    phase = np.unwrap(np.angle(first))
+    across = np.linspace(-1, 1, 7)
+    bend, lean, _ = np.polyfit(across, phase, 2, w=strength / strength.max() + 0.1)
+    harmonic = np.abs(second).sum() / max(strength.sum(), 1e-6)
+    swing = (strength[0] + strength[-1]) / max(2 * strength[2:5].mean(), 1e-6)
+    return (
+        float(abs(lean) / np.pi),
+        float(abs(bend) / np.pi),
+        float(min(harmonic, 4.0)),
+        float(min(swing, 6.0)),
+    )
+
+
 def coil_of(straight: Straight) -> Coil | None:
     """Measure what repeats along the axis of a straightened chip.
 
@@ -217,6 +260,9 @@ def coil_of(straight: Straight) -> Coil | None:
     steps = np.diff(outline, axis=1)
     skew = float(abs(np.mean(steps**3)) / (np.mean(np.abs(steps) ** 3) + 1e-6))
     slant, coherence = _slant(light, mask)
+    lean, chevron, harmonic, swing = _turn_pattern(detail, mask[:, region], pitch)
+    thick = cv2.distanceTransform(on.astype(np.uint8), cv2.DIST_L2, 5)
+    ridge = thick[thick > 0]
     h = on.shape[0]
     body = mask[:, region]
     inner = body[int(0.35 * h) : int(0.65 * h) + 1]
@@ -236,5 +282,10 @@ def coil_of(straight: Straight) -> Coil | None:
         fill=float(on[:, region].sum() / max(span.sum(), 1)),
         duty=float(inner.mean()),
         bow=straight.bow,
+        lean=lean,
+        chevron=chevron,
+        harmonic=harmonic,
+        rim_swing=swing,
+        strip=float(2 * np.percentile(ridge, 90) / max(diameter, 1)) if ridge.size else 0.0,
         edge_to_middle=float(rim.mean() / max(inner.mean(), 0.05)) if rim.size else 1.0,
     )

@@ -11,6 +11,7 @@ from __future__ import annotations
 import json
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
+from zipfile import ZIP_DEFLATED
 
 import numpy as np
 import skops.io
@@ -33,7 +34,7 @@ GROUPS = ("1", "2", "3", "4", "5", "6", "7", "8")
 CLASSES = ("1", "2", "3.1", "3.2", "4", "5", "6.1", "6.2", "7", "8", "nest", "none")
 
 #: Types outside skops' own list that our pipeline is made of.
-TRUSTED = ("numpy.dtype", "sklearn.tree._tree.Tree")
+TRUSTED = ("sklearn.ensemble._hist_gradient_boosting.predictor.TreePredictor",)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -102,7 +103,11 @@ def dump_model(model: FormModel) -> bytes:
         "features": list(FEATURES),
         "version": model.version,
     }
-    return json.dumps(head).encode() + b"\n" + bytes(skops.io.dumps(model.pipeline))
+    return (
+        json.dumps(head).encode()
+        + b"\n"
+        + bytes(skops.io.dumps(model.pipeline, compression=ZIP_DEFLATED, compresslevel=9))
+    )
 
 
 def load_model(data: bytes) -> FormModel:

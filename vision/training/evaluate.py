@@ -15,6 +15,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+import cv2
 import numpy as np
 
 from vision.errors import NoChips
@@ -313,6 +314,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     parser.add_argument("--scenes", type=Path, required=True)
     parser.add_argument("--json", type=Path)
     args = parser.parse_args(argv)
+    cv2.setNumThreads(1)
     scores = [score_scene(scene) for scene in scenes_in(args.scenes)]
     out = summary(scores)
     _print(out)
