@@ -18,12 +18,13 @@ __all__ = ["label_choice", "pass_buttons"]
 Json = dict[str, Any]
 
 #: Verdict -> words of the main button, words of the other one.
-_BUTTONS: dict[str, tuple[str, str | None]] = {
+_BUTTONS: dict[str, tuple[str | None, str | None]] = {
     "change": ("I changed it", "Not now"),
     "keep": ("Next pass, same settings", None),
     "look at the edge": ("I looked at the edge", "Not now"),
     "stop": ("I changed it", "Not now"),
     "done": ("Finish", "One more pass"),
+    "retake the photo": (None, "Go on without a reading"),
 }
 
 
@@ -57,15 +58,13 @@ def _all_forms() -> list[str]:
 
 
 def pass_buttons(book: Logbook, row: PassRow, advice: Json) -> None:
-    """Show the buttons that close the pass; there are none where a new photo is asked for."""
-    words = _BUTTONS.get(advice["verdict"])
-    if words is None:
-        return
-    main, other = words
-    with st.container(key="main-answer"):
-        if st.button(main, type="primary", width="stretch", key=f"yes-{row.id}"):
-            _close(book, row, followed=True)
-    if other and st.button(other, width="stretch", key=f"no-{row.id}"):
+    """Show the buttons that close the pass; the main one is the larger."""
+    main, other = _BUTTONS.get(advice["verdict"], (None, "Next pass"))
+    if main is not None:
+        with st.container(key="main-answer"):
+            if st.button(main, type="primary", width="stretch", key=f"yes-{row.id}"):
+                _close(book, row, followed=True)
+    if other is not None and st.button(other, width="stretch", key=f"no-{row.id}"):
         _close(book, row, followed=False)
 
 

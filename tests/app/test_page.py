@@ -202,6 +202,21 @@ def test_a_photo_to_take_again_says_so(page, fakes, cores):
 
 
 @pytest.mark.usefixtures("job")
+def test_a_pass_with_a_doubtful_photo_can_be_left_behind(page, data_home, fakes, monkeypatch):
+    from app import engine
+
+    retake = {**fakes.ADVICE, "verdict": "retake the photo", "change": None}
+    monkeypatch.setattr(
+        engine, "advise_case", lambda case, *_: retake if case["passes"] else fakes.START
+    )
+    page.run()
+    _upload(page, fakes.photo_bytes())
+    _button(page, "Go on without").click().run()
+    assert _rows(data_home)[0].followed is False
+    assert any(e.label.startswith("Pass 2") for e in page.expander)
+
+
+@pytest.mark.usefixtures("job")
 def test_what_was_noticed_reaches_the_advisor(page, data_home, fakes, cores):
     page.run()
     _upload(page, fakes.photo_bytes())

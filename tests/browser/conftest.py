@@ -117,7 +117,8 @@ def page(request, browser, address):
 
 
 def settle(tab):
-    """Wait until the page has finished its run."""
+    """Wait until the page stands there and has finished its run."""
+    tab.get_by_role("link", name="Read", exact=True).wait_for()
     tab.wait_for_timeout(300)
     tab.wait_for_function(
         "() => document.querySelector('[data-testid=stApp]')"

@@ -77,14 +77,18 @@ def test_photo_to_advice_reload_and_logbook(visit, settled, fresh_photo, home):
     assert tab.locator("h2").first.inner_text() == verdict
     assert tab.locator(".bc-facts").first.inner_text() == seen
 
+    # A doubtful reading has only the way on; a sound one has the large button as well.
     main = tab.locator("[class*=st-key-main-answer] button")
-    assert main.bounding_box()["height"] >= MAIN_MIN_PX
-    main.click()
+    if main.count():
+        assert main.bounding_box()["height"] >= MAIN_MIN_PX
+    way_on = main if main.count() else tab.locator("[class*=st-key-no-] button")
+    changed = main.count() > 0
+    way_on.click()
     settled(tab)
     _no_traceback(tab)
     with closing(Logbook(home)) as book:
         last = max(book.passes(), key=lambda row: row.id)
-    assert last.followed is True
+    assert last.followed is changed
     assert last.reading["schema"] == "bluecurl.reading/1"
     assert last.advice["schema"] == "bluecurl.advice/1"
     tab.get_by_role("link", name="Log", exact=True).click()
