@@ -305,7 +305,7 @@ def test_an_illegal_cut_is_cured_by_one_lever_or_stopped(case):
     last = case["passes"][-1]
     if last["cut"]["direction"] == "part off" and "centre" in case["work"]["holding"]:
         return  # refused as a danger, before any limit is looked at
-    last["noticed"], last["edge_looked_at"] = [], "sharp"
+    last["noticed"] = []  # no danger; whatever the edge looks like, the limit comes too
     advice = answer(case)
     change, cut = advice["change"], advice["next_cut"]
     if cut is None or change is None or present_cut_is_legal(case):
