@@ -12,6 +12,11 @@ from app.intake import PHOTO_SUFFIXES
 
 __all__ = ["Demo", "default_demo", "demos"]
 
+#: A remark for people; a case has no such field.
+_ABOUT = "about"
+#: Shown when nobody chooses: the part that the README tells about.
+_DEFAULT = "bottle-cage-bolt"
+
 _HERE = Path(__file__).resolve().parent
 #: In an installed package, and in the source tree.
 _PLACES = (_HERE / "demo_images", _HERE.parent / "demo_images")
@@ -33,7 +38,9 @@ class Demo:
 
     def case(self) -> dict[str, Any]:
         """Return the cut that the photo is said to come from."""
-        return dict(json.loads(self.case_path.read_text(encoding="utf-8")))
+        case: dict[str, Any] = json.loads(self.case_path.read_text(encoding="utf-8"))
+        work = {k: v for k, v in case.get("work", {}).items() if k != _ABOUT}
+        return {**case, "work": work}
 
 
 def demos() -> list[Demo]:
@@ -41,7 +48,7 @@ def demos() -> list[Demo]:
     for folder in _PLACES:
         found = [
             Demo(photo.stem, photo, case)
-            for photo in sorted(folder.glob("*"))
+            for photo in sorted(folder.glob("*"), key=lambda path: path.stem)
             if photo.suffix.lower() in PHOTO_SUFFIXES
             and (case := photo.with_name(photo.stem + ".case.json")).exists()
         ]
@@ -61,4 +68,4 @@ def default_demo() -> Demo:
     found = demos()
     if not found:
         raise PhotoNotFound("the demo photos are missing; install the program again")
-    return found[0]
+    return next((demo for demo in found if demo.name.startswith(_DEFAULT)), found[0])

@@ -60,14 +60,16 @@ def is_check_line(value: object) -> bool:
     return isinstance(value, int | float) and low <= value <= high
 
 
+def _place() -> Path:
+    chosen = os.environ.get("BLUECURL_HOME")
+    if chosen:
+        return Path(chosen)
+    return Path(platformdirs.user_data_dir("bluecurl", appauthor=False))
+
+
 def home() -> Path:
     """Return the data folder; it is made when first asked for."""
-    chosen = os.environ.get("BLUECURL_HOME")
-    folder = (
-        Path(chosen)
-        if chosen
-        else Path(platformdirs.user_data_dir("bluecurl", appauthor=False))
-    )
+    folder = _place()
     try:
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as error:
@@ -85,7 +87,7 @@ def load_settings() -> Settings:
     SettingsInvalid
         If the file is damaged or a value is impossible.
     """
-    path = home() / FILE_NAME
+    path = _place() / FILE_NAME  # looking must not make the folder
     if not path.exists():
         return Settings()
     try:

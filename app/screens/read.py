@@ -184,7 +184,7 @@ def _demo_buttons(*, first: bool) -> None:
     with place:
         st.markdown("Rendered photos of invented cuts; nothing is kept.")
         with st.container(horizontal=True):
-            for demo in found[:6]:
+            for demo in found:
                 st.button(
                     demo.title,
                     key=f"demo-{demo.name}",
