@@ -274,7 +274,7 @@ def _keep(now: Situation) -> Advice:
     elif now.cut.direction in {"plunge", "part off"}:
         name = "keep-spring"
     else:
-        name = "keep-good"
+        name = "keep-good" if chips.tint is None or metal.tint == "none" else "keep-good-tint"
     return _answer(now, None, verdict="keep", reason=_say(now, name))
 
 

@@ -45,7 +45,7 @@ CHIP_ROOM_MM: Final = 5.0
 KAPR_DEG: Final = 75.0
 END_EDGE_ANGLE_DEG: Final = 15.0
 RE_MM: Final = 0.4
-OVERHANG_MM: Final = 15.0
+OVERHANG_MM: Final = 10.0
 SHANK_MM: Final = 10.0
 CENTRE_HEIGHT_MM: Final = 0.0
 #: Assumptions that move forces or limits so much that each costs trust by itself.

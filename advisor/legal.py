@@ -40,6 +40,20 @@ _FIRST: Final[dict[str, tuple[str, ...]]] = {
     "tool bending": ("support", "depth", "feed"),
 }
 _ALL: Final = ("depth", "feed", "speed", "support")
+#: What a limit rests on, where that is not the force law.
+_SOURCES: Final[dict[str, tuple[str, ...]]] = {
+    "lathe and chuck speed": ("practice",),
+    "speed steps": ("practice",),
+    "feed steps": ("practice",),
+    "chip thickness": ("hmin-reports",),
+    "least depth": ("practice",),
+    "stock left": ("geometry",),
+    "remainder": ("practice",),
+    "bar left": ("choice",),
+    "deflection": ("kienzle1957", "bansal", "choice"),
+    "diameter error": ("kienzle1957", "bansal"),
+    "tool bending": ("kienzle1957", "bansal"),
+}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -92,7 +106,8 @@ def _support(now: Situation) -> list[Move]:
 
 
 def _limit_reason(now: Situation, worst: LimitCheck, new: Cut | None) -> Reason:
-    base = reason_for(now, "limit-" + worst.limit.replace(" ", "-"), ("kienzle1957",), new)
+    basis = _SOURCES.get(worst.limit, ("kienzle1957",))
+    base = reason_for(now, "limit-" + worst.limit.replace(" ", "-"), basis, new)
     named = dict(base.values)
     named["value"] = Quantity(worst.value, worst.unit)
     named["bound"] = Quantity(worst.bound, worst.unit)

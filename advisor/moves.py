@@ -26,6 +26,8 @@ __all__ = ["UNITS", "Move", "Proposal", "failed_moves", "in_words", "realise", "
 
 UNITS: Final = {"speed": "rev/min", "feed": "mm/rev", "depth": "mm"}
 _FAILED_TWICE: Final = 2
+#: Share of a move's full size that still counts as that size.
+_MOST_OF: Final = 0.8
 #: Shares within which a setting counts as one tried before.
 _SAME: Final = 0.05
 
@@ -64,6 +66,7 @@ def reason_for(
 ) -> Reason:
     """Return a reason with the quantities of the present cut, and of the new one."""
     named = dict(facts(now.setup, now.cut, now.stock, now.last))
+    named["speed"] = Quantity(now.made.speed_m_min, "m/min")
     if new is not None:
         state = cut_state(now.setup, new)
         named["new_thickness"] = Quantity(state.section.thickness_mm, "mm")
@@ -105,7 +108,7 @@ def realise(now: Situation, move: Move, *, free: bool = False) -> Proposal | Non
 
 def _numbered(now: Situation, move: Move, *, free: bool) -> Proposal | None:
     if move.lever == "feed" and not now.cut.power_feed:
-        return _engage(now, move)
+        return _engage(now)
     present = float(getattr(now.cut, FIELDS[move.lever]))
     for value in _steps(now, move, present, free=free):
         cut = with_setting(now.cut, move.lever, value)
@@ -124,13 +127,13 @@ def _numbered(now: Situation, move: Move, *, free: bool) -> Proposal | None:
     return None
 
 
-def _engage(now: Situation, move: Move) -> Proposal | None:
+def _engage(now: Situation) -> Proposal | None:
     """Return the power feed in place of a hand feed: a steady chip before any other trial."""
     wish = with_setting(now.cut, "feed", now.setup.metal.start_feed_mm_rev.value)
     cut = nearest_legal(now.setup, wish, now.stock, levers=("feed",))
     if cut is None or cut.feed_mm_rev not in settings_for(now.setup, cut, now.stock, "feed"):
         return None
-    reason = reason_for(now, "power-feed", move.sources, cut)
+    reason = reason_for(now, "power-feed", ("practice",), cut)
     change = Change(lever="feed", from_="by hand", to="power feed", unit=None, reason=reason)
     return Proposal(change=change, cut=cut, setup=now.setup)
 
@@ -151,7 +154,13 @@ def _steps(now: Situation, move: Move, present: float, *, free: bool) -> list[fl
         if not free:
             beyond = [v for v in beyond if v >= _lowest(now, move.lever)]
         wish = present / size
-    return sorted(beyond, key=lambda v: abs(v / wish - 1.0))
+    # A step under about 1.5 times shows little: only where the lathe has no better one.
+    return sorted(beyond, key=lambda v: (_too_small(move, v / present), abs(v / wish - 1.0)))
+
+
+def _too_small(move: Move, ratio: float) -> bool:
+    least = 1.0 + _MOST_OF * (rule_value("move", move.lever) - 1.0)
+    return ratio < least and 1.0 / ratio < least
 
 
 def _highest(now: Situation, lever: str) -> float:
@@ -219,7 +228,7 @@ def _used_up(now: Situation, move: Move) -> bool:
 def _was_no_better(now: Situation, cut: Cut) -> bool:
     """Return whether this very cut was made before and had its own fault.
 
-    One step back to a better setting is allowed once; to and fro is not.
+    One step back to a better setting is allowed once; back and forth is not.
     """
     earlier = now.case.passes[:-1]
     been_here = any(_like(record, now.cut, now.last) for record in earlier)

@@ -105,6 +105,8 @@ def first_cut(case: Case) -> Advice:
         do = ["do-first-cut", "do-touch-off"]
         if work.waste_end_mm > 0:
             do.insert(1, "do-waste-end")
+        if work.stock in {"cast skin", "rolled skin"}:
+            do.insert(0, "do-under-skin")
         if setup.edge.condition == "dull":
             do.insert(0, "do-sharpen")
         named = facts(setup, cut, stock)
