@@ -222,7 +222,8 @@ def _crumbling(now: Situation, kind: FormClass) -> list[Move]:
     edge, metal = now.setup.edge, now.setup.metal
     moves = [_feed_up("brittle-long", *_CHIPS), _deeper(now)]
     steep = rule_value("tool", "turning_limit_deg")
-    if kind in _LONG and edge.rake_deg > metal.rake_deg.value + steep:
+    soft = metal.iso_513 == "N"  # brass and bronze, not iron, pull a raked tool in
+    if soft and kind in _LONG and edge.rake_deg > metal.rake_deg.value + steep:
         flat = metal.rake_deg.value
         moves.insert(
             0,

@@ -142,6 +142,10 @@ def facts(
         "accepted": Quantity(rule_value("stainless", "long_accepted_feed_mm_rev"), "mm/rev"),
         "off_centre": Quantity(abs(setup.edge.centre_height_mm), "mm"),
     }
+    if record and record.measured_mm:
+        sizes = [diameter for _, diameter in record.measured_mm]
+        named["spread"] = Quantity(max(sizes) - min(sizes), "mm")
+        named["tolerance"] = Quantity(stock.tolerance_mm, "mm")
     if stock.left_mm is not None:
         named["left"] = Quantity(stock.left_mm, "mm")
     return named
