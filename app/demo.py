@@ -32,9 +32,12 @@ class Demo:
 
     @property
     def title(self) -> str:
-        """The name as words."""
-        words = self.name.replace("-", " ").replace("_", " ")
-        return words[:1].upper() + words[1:]
+        """Part and metal in words; a second photo of the same cut says so."""
+        metal = str(self.case()["work"]["material"])
+        part, _, number = self.name.partition("-" + metal.lower().replace(" ", "-"))
+        words = part.replace("-", " ")
+        photo = f", photo {number.strip('-')}" if number else ""
+        return f"{words[:1].upper()}{words[1:]}, {metal}{photo}"
 
     def case(self) -> dict[str, Any]:
         """Return the cut that the photo is said to come from."""

@@ -13,7 +13,7 @@ def test_every_demo_has_a_photo_and_a_case_that_the_advisor_takes():
         assert demo.photo.stat().st_size > 10_000
         assert advisor.parse_case(demo.case()).passes
         assert demo.title[0].isupper()
-        assert "-" not in demo.title
+        assert demo.case()["work"]["material"] in demo.title
 
 
 def test_the_default_is_one_of_them():
