@@ -163,16 +163,10 @@ def test_files_of_the_page_shadow_nothing():
 def test_tracked_files_hold_no_absolute_paths():
     found = []
     for path in _tracked():
-        if not path.exists() or path.suffix in {
-            ".jpg",
-            ".png",
-            ".skops",
-            ".heic",
-            ".npz",
-            ".svg",
-        }:
-            continue
-        for number, line in enumerate(path.read_text(encoding="utf-8").splitlines(), 1):
+        data = path.read_bytes() if path.exists() else b""
+        if b"\0" in data:
+            continue  # a picture, a table of numbers, a model
+        for number, line in enumerate(data.decode("utf-8", "replace").splitlines(), 1):
             if ABSOLUTE_PATH.search(line):
                 found.append(f"{_id(path)}:{number}: {line.strip()[:80]}")
     assert not found, "\n".join(found)

@@ -252,7 +252,8 @@ def test_outlines_lie_inside_the_photo(readings):
         for chip in reading["chips"]:
             for ring in chip["outline_px"]:
                 assert len(ring) >= 3
-                assert all(-1 <= x <= width and -1 <= y <= height for x, y in ring)
+                # Pixel centres run from 0 to size - 1; two pixels for the way back from crops.
+                assert all(-2 <= x <= width + 1 and -2 <= y <= height + 1 for x, y in ring)
 
 
 def test_measures_carry_a_positive_uncertainty(readings):
