@@ -156,6 +156,16 @@ def test_slant_of_streaks(slope):
     assert coil.slant_coherence > 0.85  # 1 but for sampling and the rim
 
 
+def test_turns_that_differ_a_little_are_still_single_turns():
+    # Every other turn is a quarter duller: two turns together repeat best, one is the pitch.
+    rows, cols = np.mgrid[0:80, 0:320]
+    mask = (np.abs(rows - 40) <= 25) & (np.abs(cols - 160) <= 140)
+    tone = 0.2 * (1 + 0.25 * np.where(cols // 14 % 2, 1, -1))
+    light = 0.6 + tone * np.sin(2 * np.pi * cols / 14)
+    coil = read(mask, np.where(mask, light, 1).astype(np.float32))
+    assert coil.pitch_px == pytest.approx(14, rel=FEW_PER_CENT)
+
+
 def test_too_small_to_ask():
     mask = np.zeros((20, 20), bool)
     mask[5:10, 5:10] = True

@@ -111,6 +111,28 @@ def test_crumbs_stay_crumbs():
     assert all(f.pieces == 1 for f in finds)
 
 
+def test_crumbs_in_a_row_are_no_coil():
+    # 0.7 mm long and 1 mm apart: turns of a coil lie nearer than they are long.
+    prob = sheet()
+    for k in range(8):
+        lay(prob, 10 + 1.7 * k, 15, 0.7, 0.6, angle_deg=90)
+    assert len(find(prob)) == 8
+
+
+def test_chips_side_by_side_at_an_angle_are_no_turns():
+    prob = sheet()
+    lay(prob, 14, 15, 4, 1.0, angle_deg=60)
+    lay(prob, 17.2, 15, 4, 1.0, angle_deg=120)  # alike, 0.7 mm apart at their near ends
+    assert len(find(prob)) == 2
+
+
+def test_a_short_strip_beside_a_long_one_is_no_part_of_it():
+    prob = sheet()
+    lay(prob, 20, 15, 20, 1.0)
+    lay(prob, 20, 16.8, 3, 1.0)  # parallel, 0.7 mm away, but not end to end
+    assert len(find(prob)) == 2
+
+
 def test_a_crumb_joins_only_the_chip_it_nearly_touches():
     prob = sheet()
     lay(prob, 15, 15, 12, 3)
