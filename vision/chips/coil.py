@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 
 import cv2
 import numpy as np
-from scipy.ndimage import gaussian_filter1d
+from scipy.ndimage import gaussian_filter1d, maximum_filter1d, minimum_filter1d
 from scipy.signal import find_peaks
 
 if TYPE_CHECKING:
@@ -114,9 +114,15 @@ def straighten(mask: BoolMask, light: Float2, *, margin: int = 4) -> Straight | 
     seen = np.isfinite(top)
     grid = np.arange(n)
     top, low = (np.interp(grid, grid[seen], x[seen]) for x in (top, low))
-    height = float(np.percentile(top - low, 90))
-    sigma = max(0.8 * height, 3.0)
-    middle = gaussian_filter1d((top + low) / 2, sigma, mode="nearest")
+    # One column of an open coil holds only part of its breadth; the outline over a whole
+    # turn holds all of it, and a turn is hardly ever longer than the coil is broad.
+    height = float(np.percentile(top, 95) - np.percentile(low, 5))
+    for _ in range(2):
+        reach = max(int(min(1.2 * height, n / 3)), 3)
+        upper = maximum_filter1d(top, reach, mode="nearest")
+        lower = minimum_filter1d(low, reach, mode="nearest")
+        height = float(np.median(upper - lower))
+    middle = gaussian_filter1d((upper + lower) / 2, reach / 2, mode="nearest")
     if length < 2.5 * height:
         middle = np.full(n, float(np.median(middle)))
     bow = float(np.ptp(middle) / length)
@@ -132,6 +138,12 @@ def straighten(mask: BoolMask, light: Float2, *, margin: int = 4) -> Straight | 
         light.astype(np.float32), mx, my, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
     )
     return Straight(mask=_float(out_mask), light=_float(out_light), axis_px=length, bow=bow)
+
+
+def _slow_part(picture: Float2, sigma: float) -> Float2:
+    """Return the picture smoothed along its rows."""
+    reach = 2 * int(np.ceil(3 * sigma)) + 1
+    return _float(cv2.GaussianBlur(picture, (reach, 1), sigma, borderType=cv2.BORDER_REPLICATE))
 
 
 def _autocorrelation(signal: Float2) -> Float1:
@@ -246,7 +258,7 @@ def coil_of(straight: Straight) -> Coil | None:
     )
     fine = light * mask + (1 - mask)
     region = slice(columns[0], columns[-1] + 1)
-    detail = fine[:, region] - gaussian_filter1d(fine[:, region], wave, axis=1, mode="nearest")
+    detail = fine[:, region] - _slow_part(np.ascontiguousarray(fine[:, region]), wave)
     least = 3.0
     pitch, score = _pitch(detail, least)
     outline = np.stack([top, -low])[:, region]
@@ -257,6 +269,10 @@ def coil_of(straight: Straight) -> Coil | None:
         agree = float(min(pitch, pitch2) / max(pitch, pitch2))
     if score2 > score + 0.15 and pitch2 > 0:
         pitch, score = pitch2, score2
+    if pitch > 0:
+        turn = int(np.ceil(pitch))
+        whole = maximum_filter1d(low, turn) - minimum_filter1d(top, turn) + 1
+        diameter = float(np.median(whole[region]))
     steps = np.diff(outline, axis=1)
     skew = float(abs(np.mean(steps**3)) / (np.mean(np.abs(steps) ** 3) + 1e-6))
     slant, coherence = _slant(light, mask)

@@ -75,8 +75,6 @@ def fit_circle(points: Points2, *, noise: float = 0.5) -> Circle | None:
         return None
     span = float(np.ptp(points, axis=0).max())
     guess = np.array([p / 2, q / 2, np.sqrt(r2)])
-    if guess[2] > 50 * span:
-        return None
     thin = slice(None, None, max(1, len(x) // 200))
     xs, ys = x[thin], y[thin]
 
@@ -89,6 +87,8 @@ def fit_circle(points: Points2, *, noise: float = 0.5) -> Circle | None:
 
     fit = least_squares(off, guess, jac=slope, method="lm", max_nfev=60)
     cx, cy, radius = fit.x
+    if not np.isfinite(radius) or abs(radius) > 50 * span:
+        return None
     rms = float(np.sqrt(np.mean(fit.fun**2)))
     angle = np.unwrap(np.arctan2(y - cy, x - cx))
     jac = slope(fit.x)

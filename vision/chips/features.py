@@ -8,7 +8,7 @@ Not in here: millimetre results for people (``measure``), the model (``forms``).
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import log, nan
 from typing import TYPE_CHECKING
 
@@ -27,6 +27,8 @@ __all__ = ["CROP_PX_PER_MM", "FEATURES", "Shape", "feature_row", "shape_of"]
 #: Density of the crop that is measured, px per mm of the sheet.
 CROP_PX_PER_MM = 14.0
 
+#: Below this area (about 0.3 mm2) nothing is asked of a line or of turns.
+_CRUMB_PX = 60
 #: Name: what a high value looks like. The order is the order of the model's columns.
 FEATURES: dict[str, str] = {
     "log_area": "much metal in view",
@@ -144,6 +146,13 @@ def _rings(mask: BoolMask, centre: Points2, reach: float) -> tuple[float, float]
     return float(np.median(starts)), float(np.median(first) / max(reach, 1.0))
 
 
+def _inner_path(path: Points2, cut: float) -> Points2:
+    """Return the path without ``cut`` at each end, where it runs into a corner."""
+    along = np.r_[0.0, np.cumsum(np.hypot(*np.diff(path, axis=0).T))]
+    cut = min(cut, along[-1] / 5)
+    return np.asarray(path[(along >= cut) & (along <= along[-1] - cut)])
+
+
 def shape_of(
     mask: BoolMask, light: Float2, *, pieces: int = 1, confidence: float = 1.0
 ) -> Shape | None:
@@ -169,20 +178,29 @@ def shape_of(
     if area < 12:
         return None
     rows, cols = np.nonzero(mask)
-    points = np.column_stack([cols, rows]).astype(np.float32)
-    hull = cv2.convexHull(points).reshape(-1, 2).astype(np.float64)
-    _, (bw, bh), _ = cv2.minAreaRect(points)
+    contours, _ = cv2.findContours(
+        mask.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE
+    )
+    rim = cv2.convexHull(np.concatenate(contours))
+    hull = rim.reshape(-1, 2).astype(np.float64)
+    _, (bw, bh), _ = cv2.minAreaRect(rim)
     box = (max(bw, bh) + 1.0, min(bw, bh) + 1.0)
     gaps = hull[:, None, :] - hull[None, :, :]
     extent = float(np.hypot(gaps[..., 0], gaps[..., 1]).max()) + 1.0
     half = cv2.distanceTransform(mask.astype(np.uint8), cv2.DIST_L2, cv2.DIST_MASK_PRECISE)
-    trace = trace_mask(mask, half)
-    bend = circle = None
+    trace = bend = circle = straight = None
+    # A crumb has neither a line nor turns; its outline says all there is.
+    if area >= _CRUMB_PX:
+        trace = trace_mask(mask, half)
+        straight = straighten(mask, light)
     if trace is not None and len(trace.path_px) >= 6:
         width = 2 * float(np.median(trace.half_px))
-        bend = bend_of(trace.path_px, step=max(2.5, width * 0.75))
-        circle = fit_circle(trace.path_px)
-    straight = straighten(mask, light)
+        line = _inner_path(trace.path_px, width / 2)
+        bend = bend_of(line, step=max(2.5, width * 0.75))
+        circle = fit_circle(line)
+        if circle is not None:
+            whole = circle.arc_deg + float(np.degrees(width / circle.radius))
+            circle = replace(circle, arc_deg=min(whole, 360.0))
     inside = light[mask]
     centre = np.array([cols.mean(), rows.mean()])
     rings, eye = _rings(mask, centre, extent / 2 + 2)

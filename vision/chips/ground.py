@@ -18,6 +18,8 @@ import cv2
 import numpy as np
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     import numpy.typing as npt
 
     from vision.arrays import BoolMask, Float2, Linear3
@@ -26,9 +28,11 @@ __all__ = [
     "FIND_PX_PER_MM",
     "RESPONSES",
     "Eye",
+    "Ground",
     "even_light",
     "metal_probability",
     "pixel_responses",
+    "whole_ground",
 ]
 
 #: Linear light, share of white: about the light of black print with its veil.
@@ -96,16 +100,14 @@ def _spread(l: Float2, size: int) -> Float2:  # noqa: E741
     return np.sqrt(np.maximum(square - mean * mean, 0))
 
 
-def _planes(linear: Linear3, expected: Float2 | None) -> list[Float2]:
-    """Return one (H, W) picture for each name in :data:`RESPONSES`."""
-    root = even_light(linear)
+def _planes(root: Linear3, want: Float2 | None) -> list[Float2]:
+    """Return one (H, W) picture for each name in :data:`RESPONSES`; all in even light."""
     red, green, blue = root[..., 0], root[..., 1], root[..., 2]
     light = (red + green + blue) * np.float32(1 / 3)
-    if expected is None:
+    if want is None:
         off = light - 1
         print_edge = np.zeros_like(light)
     else:
-        want = even_light(expected)
         kernel = np.ones((5, 5), np.uint8)
         low, high = cv2.erode(want, kernel), cv2.dilate(want, kernel)
         off = np.where(light > high, light - high, np.minimum(light - low, 0))
@@ -159,13 +161,17 @@ def pixel_responses(linear: Linear3, expected: Float2 | None = None) -> npt.NDAr
     (H, W, R) float32
         One plane for each name in :data:`RESPONSES`.
     """
-    return np.stack(_planes(linear, expected), axis=-1).astype(np.float32, copy=False)
+    want = None if expected is None else even_light(expected)
+    return np.stack(_planes(even_light(linear), want), axis=-1).astype(np.float32, copy=False)
 
 
 #: Cube-root light: this far from the sheet is worth a look (paper noise is about 0.02).
 _BUSY_LIGHT = 0.05
 _BUSY_COLOUR = 0.04
-_TILE, _MARGIN = 160, 18
+#: Pixels round a box that the widest response looks at.
+_MARGIN = 18
+#: Rows judged at a time: the layers then stay in the processor's cache.
+_CHUNK = 8192
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -179,74 +185,120 @@ class Eye:
 
     def __call__(self, rows: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:
         """Return the probability of metal for (N, R) responses."""
+        if len(rows) > _CHUNK:
+            parts = [self(rows[i : i + _CHUNK]) for i in range(0, len(rows), _CHUNK)]
+            return np.concatenate(parts)
         x = (rows - self.mean) * self.scale
         for w, b in zip(self.weights[:-1], self.biases[:-1], strict=True):
-            x = np.maximum(x @ w + b, 0)
+            x = x @ w
+            x += b
+            np.maximum(x, 0, out=x)
         z = (x @ self.weights[-1] + self.biases[-1])[:, 0]
         return np.asarray(1 / (1 + np.exp(-np.clip(z, -30, 30))), np.float32)
 
 
-def _busy(linear: Linear3, expected: Float2 | None) -> BoolMask:
-    """Mark places that differ from plain sheet or from the sheet's own print."""
-    root = even_light(linear)
-    soft = cv2.GaussianBlur(root, (0, 0), 1.2)
-    light = soft.mean(axis=2)
-    if expected is None:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Ground:
+    """A sheet to look for metal on, seen coarsely as a whole and finely where asked.
+
+    ``coarse`` (with ``coarse_print``) shows all of it at half density; ``fine`` returns
+    the balanced picture and the expected print of a box of rows and columns at
+    :data:`FIND_PX_PER_MM`. ``print`` is ``None`` off the card.
+    """
+
+    shape: tuple[int, int]
+    coarse: Linear3
+    coarse_print: Float2 | None
+    fine: Callable[[slice, slice], tuple[Linear3, Float2 | None]]
+
+
+def whole_ground(linear: Linear3, expected: Float2 | None) -> Ground:
+    """Return the ground of a picture that is there as a whole, (H, W, 3)."""
+    h, w = linear.shape[:2]
+    half = (max(w // 2, 1), max(h // 2, 1))
+
+    def fine(rows: slice, cols: slice) -> tuple[Linear3, Float2 | None]:
+        return linear[rows, cols], None if expected is None else expected[rows, cols]
+
+    return Ground(
+        shape=(h, w),
+        coarse=np.asarray(cv2.resize(linear, half, interpolation=cv2.INTER_AREA), np.float32),
+        coarse_print=None
+        if expected is None
+        else np.asarray(cv2.resize(expected, half, interpolation=cv2.INTER_AREA), np.float32),
+        fine=fine,
+    )
+
+
+def _busy(ground: Ground) -> BoolMask:
+    """Mark places that differ from plain sheet or from the sheet's own print.
+
+    Judged on the coarse picture, smoothed: it only says where to look.
+    """
+    h, w = ground.shape
+    soft = cv2.GaussianBlur(even_light(ground.coarse), (3, 3), 0)
+    third = np.full((1, 3), 1 / 3, np.float32)
+    light = cv2.transform(soft, third).reshape(soft.shape[:2])
+    if ground.coarse_print is None:
         off = np.abs(light - 1)
     else:
-        want = cv2.GaussianBlur(even_light(expected), (0, 0), 1.2)
-        kernel = np.ones((7, 7), np.uint8)
+        want = even_light(ground.coarse_print)
+        # Black ink is as black as this printer and this light make it.
+        black = want < 0.1
+        if black.any():
+            ink = float(np.median(light[black]))
+            want = np.float32(ink) + np.float32(1 - ink) * want
+        kernel = np.ones((5, 5), np.uint8)
         low, high = cv2.erode(want, kernel), cv2.dilate(want, kernel)
         off = np.maximum(light - high, low - light)
     colour = np.maximum(
         np.abs(soft[..., 0] - soft[..., 1]), np.abs(soft[..., 1] - soft[..., 2])
     )
     busy = (off > _BUSY_LIGHT) | (colour > _BUSY_COLOUR)
-    # One busy pixel alone is noise; two thirds of a 3 x 3 patch is something.
-    return np.asarray(cv2.blur(busy.astype(np.float32), (3, 3)) > 0.3)
+    # One busy pixel alone is noise; a third of a 3 x 3 patch is something.
+    some = (cv2.blur(busy.astype(np.float32), (3, 3)) > 0.3).astype(np.uint8)
+    return np.asarray(cv2.resize(some, (w, h), interpolation=cv2.INTER_NEAREST) > 0)
 
 
-def _tiles(busy: BoolMask) -> list[tuple[slice, slice]]:
-    """Return tiles that hold busy pixels."""
+def _boxes(busy: BoolMask) -> list[tuple[slice, slice]]:
+    """Return boxes that together hold all busy pixels, one for each place where some lie."""
     h, w = busy.shape
+    step = 8
+    coarse = cv2.resize(
+        cv2.dilate(busy.astype(np.uint8), np.ones((step, step), np.uint8)),
+        (-(-w // step), -(-h // step)),
+        interpolation=cv2.INTER_NEAREST,
+    )
+    coarse = cv2.dilate(coarse, np.ones((3, 3), np.uint8))
+    _, _, stats, _ = cv2.connectedComponentsWithStats(coarse, connectivity=8)
     return [
-        (slice(r, min(r + _TILE, h)), slice(c, min(c + _TILE, w)))
-        for r in range(0, h, _TILE)
-        for c in range(0, w, _TILE)
-        if busy[r : r + _TILE, c : c + _TILE].any()
+        (slice(r * step, min((r + y) * step, h)), slice(c * step, min((c + x) * step, w)))
+        for c, r, x, y, _ in stats[1:].tolist()
     ]
 
 
-def metal_probability(
-    linear: Linear3,
-    eye: Eye,
-    *,
-    expected: Float2 | None = None,
-    where: BoolMask | None = None,
-) -> Float2:
-    """Return the probability that each pixel shows metal.
+def metal_probability(ground: Ground, eye: Eye, *, where: BoolMask | None = None) -> Float2:
+    """Return the probability that each pixel of a ground shows metal, (H, W) float32.
 
-    Only the tiles where something lies are looked at; plain sheet (and all outside
+    Only the places where something lies are looked at; plain sheet (and all outside
     ``where``) is 0. Not to be trusted outside the sheet, on clipped photos, or at
     another density than :data:`FIND_PX_PER_MM`.
     """
-    busy = _busy(linear, expected)
+    busy = _busy(ground)
     if where is not None:
         busy &= where
     near = cv2.dilate(busy.astype(np.uint8), np.ones((7, 7), np.uint8)) > 0
-    out = np.zeros(busy.shape, np.float32)
-    h, w = busy.shape
-    for rows, cols in _tiles(near):
+    if where is not None:
+        near &= where
+    out = np.zeros(ground.shape, np.float32)
+    h, w = ground.shape
+    for rows, cols in _boxes(near):
         top, left = max(rows.start - _MARGIN, 0), max(cols.start - _MARGIN, 0)
-        wide = (
-            slice(top, min(rows.stop + _MARGIN, h)),
-            slice(left, min(cols.stop + _MARGIN, w)),
+        linear, expected = ground.fine(
+            slice(top, min(rows.stop + _MARGIN, h)), slice(left, min(cols.stop + _MARGIN, w))
         )
-        planes = _planes(linear[wide], None if expected is None else expected[wide])
-        here = near[rows, cols]
-        if where is not None:
-            here = here & where[rows, cols]
-        r, c = np.nonzero(here)
+        planes = _planes(even_light(linear), None if expected is None else even_light(expected))
+        r, c = np.nonzero(near[rows, cols])
         taken = np.stack([p[r + rows.start - top, c + cols.start - left] for p in planes], 1)
         out[r + rows.start, c + cols.start] = eye(taken.astype(np.float32, copy=False))
     return out

@@ -17,7 +17,13 @@ import numpy as np
 from vision._cv import map_points
 from vision.chips.features import CROP_PX_PER_MM, Shape, feature_row, shape_of
 from vision.chips.find import Find, find_chips
-from vision.chips.ground import FIND_PX_PER_MM, even_light, metal_probability
+from vision.chips.ground import (
+    FIND_PX_PER_MM,
+    Ground,
+    even_light,
+    metal_probability,
+    whole_ground,
+)
 from vision.photo.card import CARDS, card_image
 from vision.photo.colour import linear_from_rgb
 
@@ -31,6 +37,8 @@ __all__ = ["MOST_FINDS", "Look", "Seen", "look_at", "sheet_view"]
 
 #: Empty sheet kept round each chip's crop, mm.
 _MARGIN_MM = 0.9
+#: Edge of the sheet that is not looked at, mm.
+_RIM_MM = 0.6
 #: More things than this is a heap or a texture, not chips laid out; the largest are kept.
 MOST_FINDS = 250
 
@@ -71,20 +79,28 @@ def _grid_box(box: Box, q: float) -> Box:
     return float(x0), float(y0), float(x1), float(y1)
 
 
-@lru_cache(maxsize=4)
+@lru_cache(maxsize=6)
 def _sheet_print(card_id: str, q: float) -> Float2:
-    return linear_from_rgb(card_image(CARDS[card_id], q))[..., 1]
+    """Return the reflectance of a whole printed sheet, a little soft as lenses are."""
+    sheet = linear_from_rgb(card_image(CARDS[card_id], q))[..., 1]
+    return np.asarray(cv2.GaussianBlur(sheet, (0, 0), 0.6), np.float32)
 
 
 def _expected_print(plane: Plane, box: Box, q: float, shape: tuple[int, int]) -> Float2 | None:
-    """Return the reflectance of the printed sheet over a box, white = 1."""
+    """Return the reflectance of the printed sheet over a box, white = 1.
+
+    Boxes lie on the pixel grid of density ``q``, so the print is cut out, not warped.
+    """
     if plane.card is None:
         return None
     sheet = _sheet_print(plane.card.card_id, q * plane.unit_mm)
-    h, w = shape
-    shift = np.array([[1, 0, -box[0] * q], [0, 1, -box[1] * q]], np.float32)
-    placed = cv2.warpAffine(sheet, shift, (w, h), flags=cv2.INTER_LINEAR, borderValue=1.0)
-    return np.asarray(cv2.GaussianBlur(placed, (0, 0), 0.6), np.float32)
+    top, left = round(box[1] * q), round(box[0] * q)
+    out = np.ones(shape, np.float32)
+    r0, c0 = max(top, 0), max(left, 0)
+    r1, c1 = min(top + shape[0], sheet.shape[0]), min(left + shape[1], sheet.shape[1])
+    if r1 > r0 and c1 > c0:
+        out[r0 - top : r1 - top, c0 - left : c1 - left] = sheet[r0:r1, c0:c1]
+    return out
 
 
 def _seen_px(plane: Plane, box: Box, q: float, shape: tuple[int, int]) -> BoolMask:
@@ -95,6 +111,14 @@ def _seen_px(plane: Plane, box: Box, q: float, shape: tuple[int, int]) -> BoolMa
     corners = (mm - (box[0], box[1])) * q - 0.5
     seen = np.zeros(shape, np.uint8)
     cv2.fillConvexPoly(seen, np.clip(np.rint(corners), -30000, 30000).astype(np.int32), 1)
+    if plane.card is not None:
+        # The sheet's own edge is no chip.
+        x0, y0, x1, y1 = plane.sheet_mm
+        rim = _RIM_MM * q
+        left, top = (x0 - box[0]) * q + rim, (y0 - box[1]) * q + rim
+        right, bottom = (x1 - box[0]) * q - rim, (y1 - box[1]) * q - rim
+        seen[: max(int(top), 0)] = seen[max(int(bottom), 0) :] = 0
+        seen[:, : max(int(left), 0)] = seen[:, max(int(right), 0) :] = 0
     return seen > 0
 
 
@@ -174,6 +198,36 @@ def sheet_view(plane: Plane, light: Light) -> tuple[Box, Linear3, Float2 | None,
     return box, linear, expected, seen_px
 
 
+def _ground_of(plane: Plane, light: Light) -> tuple[Box, Ground, BoolMask]:
+    """Return what to look for chips on; on the card it is only flattened where asked."""
+    q = FIND_PX_PER_MM
+    if plane.card is None:
+        box, linear, expected, seen_px = sheet_view(plane, light)
+        return box, whole_ground(linear, expected), seen_px
+    # An even number of rows and columns, so that the coarse picture is exactly half.
+    box = _grid_box(plane.sheet_mm, q / 2)
+    shape = (round((box[3] - box[1]) * q), round((box[2] - box[0]) * q))
+
+    def fine(rows: slice, cols: slice) -> tuple[Linear3, Float2 | None]:
+        part = (
+            box[0] + cols.start / q,
+            box[1] + rows.start / q,
+            box[0] + cols.stop / q,
+            box[1] + rows.stop / q,
+        )
+        linear = light.apply(plane.linear_view(part, q), part)
+        return linear, _expected_print(plane, part, q, linear.shape[:2])
+
+    coarse = light.apply(plane.linear_view(box, q / 2), box)
+    ground = Ground(
+        shape=shape,
+        coarse=coarse,
+        coarse_print=_expected_print(plane, box, q / 2, coarse.shape[:2]),
+        fine=fine,
+    )
+    return box, ground, _seen_px(plane, box, q, shape)
+
+
 def look_at(plane: Plane, light: Light, eye: Eye) -> Look:
     """Find and measure every chip on the sheet.
 
@@ -185,8 +239,8 @@ def look_at(plane: Plane, light: Light, eye: Eye) -> Look:
         The pixel decision.
     """
     q = FIND_PX_PER_MM
-    box, linear, expected, seen_px = sheet_view(plane, light)
-    prob = metal_probability(linear, eye, expected=expected, where=seen_px)
+    box, ground, seen_px = _ground_of(plane, light)
+    prob = metal_probability(ground, eye, where=seen_px)
     finds = find_chips(prob, px_per_mm=q, seen=seen_px)
     kept = finds[:MOST_FINDS]
     crops = (_crop(f, prob, box, plane, light) for f in kept)

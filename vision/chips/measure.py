@@ -146,7 +146,8 @@ def geometry_of(
         if name not in raw or rule is None:
             return None
         value = raw[name] * rule.factor / (px_per_mm if per_mm else 1.0)
-        u = sqrt((rule.u_rel * value) ** 2 + rule.u_abs**2 + (u_scale_rel * value) ** 2)
+        u_scale = u_scale_rel * value if per_mm else 0.0  # turns are a count
+        u = sqrt((rule.u_rel * value) ** 2 + rule.u_abs**2 + u_scale**2)
         limit = bound if name in ("length", "extent", "turns", "coil_length") else None
         return Measured(value=value, u=u, bound=limit)
 

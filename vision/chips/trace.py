@@ -96,18 +96,32 @@ def _longest_path(graph: coo_array) -> np.ndarray:
 
 
 def _tips_and_crossings(skeleton: BoolMask, half: np.ndarray) -> tuple[int, int]:
-    """Count ends and junctions; crossing pixels in one clump count once, spur tips not."""
+    """Count ends and junctions; crossings nearer than half a width are one, spurs none.
+
+    A square end forks into its two corners and an oblique crossing into two forks, so
+    crossing pixels are gathered over half a width and a gathering counts by how many
+    branches leave it that are more than spurs: three or more a junction, one an end.
+    """
     degree = cv2.filter2D(skeleton.astype(np.float32), -1, _NEIGHBOURS, borderType=0)
-    degree = np.where(skeleton, degree, 0)
-    crossing = degree >= 3
-    tips = (degree == 1) & skeleton
-    clumps = cv2.dilate(crossing.astype(np.uint8), np.ones((3, 3), np.uint8))
-    junctions = cv2.connectedComponents(clumps)[0] - 1
-    if junctions and tips.any():
-        far = cv2.distanceTransform((~crossing).astype(np.uint8), cv2.DIST_L2, 5)
-        local = cv2.dilate(half, np.ones((5, 5), np.uint8))
-        tips &= far > 1.5 * local
-    return int(tips.sum()), int(junctions)
+    tips = (degree <= 1) & skeleton
+    crossing = (degree >= 3) & skeleton
+    if not crossing.any():
+        return int(tips.sum()), 0
+    reach = max(1, round(float(np.median(half[skeleton]))))
+    disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * reach + 1, 2 * reach + 1))
+    count, clump = cv2.connectedComponents(cv2.dilate(crossing.astype(np.uint8), disc))
+    free = skeleton & (clump == 0)
+    branches, branch = cv2.connectedComponents(free.astype(np.uint8))
+    beside = cv2.dilate(clump.astype(np.float32), np.ones((3, 3), np.uint8)).astype(int)
+    tipped = np.bincount(branch[tips & free], minlength=branches) > 0
+    spur = tipped & (np.bincount(branch.ravel(), minlength=branches) < 1.2 * reach)
+    kept = free & ~spur[branch]
+    touching = kept & (beside > 0)
+    _, touch = cv2.connectedComponents(touching.astype(np.uint8))
+    pairs = np.unique(np.stack([touch[touching], beside[touching]]), axis=1)
+    leaving = np.bincount(pairs[1], minlength=count)[1:]
+    ends = int((tips & kept).sum()) + int((leaving == 1).sum())
+    return ends, int((leaving >= 3).sum())
 
 
 def trace_mask(mask: BoolMask, half: np.ndarray | None = None) -> Trace | None:

@@ -19,6 +19,7 @@ from sklearn.model_selection import StratifiedGroupKFold
 from sklearn.pipeline import make_pipeline
 
 from vision.chips.features import FEATURES
+from vision.errors import ModelUnreadable
 from vision.forms.model import CLASSES, FormModel
 
 if TYPE_CHECKING:
@@ -49,6 +50,11 @@ def read_table(data: bytes) -> Table:
     """Read the shipped table (gzip-compressed CSV); empty cells are NaN."""
     text = gzip.decompress(data).decode()
     records = list(csv.DictReader(io.StringIO(text)))
+    missing = set(FEATURES) - set(records[0] if records else ())
+    if missing:
+        raise ModelUnreadable(
+            f"The feature table lacks {', '.join(sorted(missing))}; rebuild it."
+        )
     rows = np.array([[float(r[f] or "nan") for f in FEATURES] for r in records])
     labels = np.array([r["label"] for r in records])
     return Table(rows, labels, np.array([r["scene"] for r in records]))

@@ -34,7 +34,10 @@ GROUPS = ("1", "2", "3", "4", "5", "6", "7", "8")
 CLASSES = ("1", "2", "3.1", "3.2", "4", "5", "6.1", "6.2", "7", "8", "nest", "none")
 
 #: Types outside skops' own list that our pipeline is made of.
-TRUSTED = ("sklearn.ensemble._hist_gradient_boosting.predictor.TreePredictor",)
+TRUSTED = (
+    "numpy.dtype",
+    "sklearn.ensemble._hist_gradient_boosting.predictor.TreePredictor",
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -69,12 +72,36 @@ class FormModel:
         Weight is the change of log-odds when the measure is set to its training
         median; positive spoke for the label.
         """
-        k = CLASSES.index(label)
+        return self.all_reasons(row[None, :], (label,), count)[0]
+
+    def all_reasons(
+        self, rows: npt.NDArray[np.float64], labels: Sequence[str], count: int = 3
+    ) -> list[tuple[Why, ...]]:
+        """Return :meth:`reasons` of many rows, asking the pipeline once."""
+        if not len(rows):
+            return []
+        probes = [self._probes(row) for row in rows]
+        scores = self.log_scores(np.concatenate([p for p, _ in probes]))
+        ends = np.cumsum([len(p) for p, _ in probes])[:-1]
+        parts = np.split(scores, ends)
+        return [
+            self._why(z[:, CLASSES.index(label)], known, count)
+            for z, label, (_, known) in zip(parts, labels, probes, strict=True)
+        ]
+
+    def _probes(
+        self, row: npt.NDArray[np.float64]
+    ) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.intp]]:
+        """Return the row and its copies with one known measure at its median each."""
         known = np.flatnonzero(np.isfinite(row))
         probes = np.repeat(row[None, :], len(known) + 1, axis=0)
-        for i, j in enumerate(known):
-            probes[i + 1, j] = self.medians[j]
-        z = self.log_scores(probes)[:, k]
+        probes[np.arange(len(known)) + 1, known] = self.medians[known]
+        return probes, known
+
+    @staticmethod
+    def _why(
+        z: npt.NDArray[np.float64], known: npt.NDArray[np.intp], count: int
+    ) -> tuple[Why, ...]:
         odds = z - np.log1p(-np.exp(np.minimum(z, -1e-6)))
         weight = odds[0] - odds[1:]
         names = list(FEATURES)
@@ -126,6 +153,12 @@ def load_model(data: bytes) -> FormModel:
             raise ModelUnreadable("The form model was made for other measures; refit it.")  # noqa: TRY301
         pipeline = skops.io.loads(body, trusted=list(TRUSTED))
         medians = [np.nan if m is None else m for m in facts["medians"]]
+        if (
+            len(medians) != len(FEATURES)
+            or not facts["temperature"] > 0
+            or not 0 < facts["sure_at"] <= 1
+        ):
+            raise ModelUnreadable("The head of the form model makes no sense; refit it.")  # noqa: TRY301
         return FormModel(
             pipeline=pipeline,
             temperature=float(facts["temperature"]),

@@ -23,6 +23,8 @@ from vision.terms import Flag
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    import numpy.typing as npt
+
     from vision.arrays import Float1, Points2
     from vision.chips.look import Look, Seen
     from vision.forms.model import FormModel
@@ -51,6 +53,11 @@ def _group_probabilities(p: Float1) -> dict[str, float]:
     return {g: v / total for g, v in sums.items()}
 
 
+def _best_label(p: Float1) -> str:
+    """Return the likeliest class, given that it is a chip."""
+    return max((c for c in CLASSES if c != "none"), key=lambda c: p[CLASSES.index(c)])
+
+
 def _nest_candidates(groups: dict[str, float]) -> tuple[str, ...]:
     order = sorted(("1", "2", "4", "5"), key=lambda g: -groups[g])
     return tuple(f"{g}.3" for g in order)
@@ -67,7 +74,12 @@ def _no_millimetres(g: ChipGeometry) -> ChipGeometry:
 
 
 def _outline(seen: Seen, plane: Plane) -> tuple[Points2, ...]:
-    return tuple(plane.to_photo_px(ring) for ring in seen.outline_mm)
+    """Return the rings in pixels of the photo, cut at its edge."""
+    height, width = plane.photo.rgb.shape[:2]
+    return tuple(
+        np.clip(plane.to_photo_px(ring), -0.5, (width - 0.5, height - 0.5))
+        for ring in seen.outline_mm
+    )
 
 
 def _tint(seen: Seen, light: Light, family: str | None) -> ChipTint | None:
@@ -93,9 +105,8 @@ class _Setting:
 
 def _chip(seen: Seen, p: Float1, setting: _Setting) -> ChipReading:
     model, plane = setting.model, setting.plane
-    chip_classes = [k for k in range(len(CLASSES)) if k != _NONE]
-    best = max(chip_classes, key=lambda k: p[k])
-    label = CLASSES[best]
+    label = _best_label(p)
+    best = CLASSES.index(label)
     nest = label == "nest"
     groups = _group_probabilities(p)
     group = max(("1", "2", "4", "5"), key=lambda g: groups[g]) if nest else label[:1]
@@ -130,7 +141,6 @@ def _chip(seen: Seen, p: Float1, setting: _Setting) -> ChipReading:
     extra += [Flag.CUT_OFF] if seen.at_border else []
     extra += [Flag.GROUPED] if seen.pieces > 1 else []
     extra += [] if sure else [Flag.NOT_SURE]
-    row = rows_of([seen.features])[0]
     area = seen.shape.area / CROP_PX_PER_MM**2
     return ChipReading(
         number=0,
@@ -142,9 +152,9 @@ def _chip(seen: Seen, p: Float1, setting: _Setting) -> ChipReading:
         candidates=candidates,
         probability=groups,
         p_not_chip=float(p[_NONE]),
-        why=model.reasons(row, label),
+        why=(),
         geometry=geometry,
-        tint=_tint(seen, setting.light, setting.family),
+        tint=None,
         volume_weight=area * (2.5 if nest else 1.0),
         flags=tuple(dict.fromkeys(str(f) for f in extra)),
         features=seen.features,
@@ -154,8 +164,8 @@ def _chip(seen: Seen, p: Float1, setting: _Setting) -> ChipReading:
 def _population(
     chips: Sequence[ChipReading], sizes: Sequence[float], *, scaled: bool
 ) -> ChipReading:
-    """Return one reading of all crumbs together: outline of each, count and median size."""
-    lead = max(chips, key=lambda c: c.volume_weight)
+    """Return one reading of all crumbs, the first speaking for them: outlines, count, size."""
+    lead = chips[0]
     middle = float(np.median(sizes))
     spread = float(np.std(sizes) / np.sqrt(len(sizes)))
     kind: Literal["grains"] = "grains"
@@ -179,6 +189,23 @@ def _population(
     )
 
 
+def _explained(
+    chips: Sequence[tuple[int, ChipReading]],
+    look: Look,
+    p: npt.NDArray[np.float64],
+    rows: npt.NDArray[np.float64],
+    setting: _Setting,
+) -> list[ChipReading]:
+    """Add tint and reasons; ``chips`` come with their place in the look."""
+    at = [i for i, _ in chips]
+    whys = setting.model.all_reasons(rows[at], [_best_label(p[i]) for i in at])
+    tints = [_tint(look.seen[i], setting.light, setting.family) for i in at]
+    return [
+        replace(chip, why=why, tint=tint)
+        for (_, chip), why, tint in zip(chips, whys, tints, strict=True)
+    ]
+
+
 def name_chips(
     look: Look, plane: Plane, light: Light, *, family: str | None
 ) -> tuple[ChipReading, ...]:
@@ -188,19 +215,22 @@ def name_chips(
     setting = _Setting(bundled.form_model(), plane, light, family)
     rows = rows_of([s.features for s in look.seen])
     p = setting.model.probabilities(rows)
-    chips: list[ChipReading] = []
-    crumbs: list[tuple[ChipReading, float]] = []
-    for seen, q in zip(look.seen, p, strict=True):
-        if q[_NONE] > _NOT_CHIP:
-            continue
-        chip = _chip(seen, q, setting)
-        if chip.group == "7" and chip.kind == "chip":
-            crumbs.append((chip, float(np.sqrt(seen.shape.area) / CROP_PX_PER_MM)))
-        else:
-            chips.append(chip)
-    if len(crumbs) >= _POPULATION:
-        scaled = plane.scale.source != "none"
-        chips.append(_population([c for c, _ in crumbs], [s for _, s in crumbs], scaled=scaled))
+    named = [
+        (i, _chip(seen, q, setting))
+        for i, (seen, q) in enumerate(zip(look.seen, p, strict=True))
+        if q[_NONE] <= _NOT_CHIP
+    ]
+    crumbs = [(i, c) for i, c in named if c.group == "7" and c.kind == "chip"]
+    if len(crumbs) < _POPULATION:
+        chips = _explained(named, look, p, rows, setting)
     else:
-        chips += [c for c, _ in crumbs]
+        # One crumb speaks for all: tint and reasons are asked of the largest only.
+        lead = max(crumbs, key=lambda pair: pair[1].volume_weight)
+        small = {i for i, _ in crumbs}
+        one_by_one = [(i, c) for i, c in named if i not in small]
+        *chips, spokesman = _explained([*one_by_one, lead], look, p, rows, setting)
+        rest = [c for i, c in crumbs if i != lead[0]]
+        sizes = [float(np.sqrt(look.seen[i].shape.area) / CROP_PX_PER_MM) for i, _ in crumbs]
+        scaled = plane.scale.source != "none"
+        chips.append(_population([spokesman, *rest], sizes, scaled=scaled))
     return tuple(replace(c, number=i) for i, c in enumerate(chips, 1))

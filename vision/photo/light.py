@@ -12,6 +12,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+import cv2
 import numpy as np
 from skimage.color import deltaE_ciede2000
 
@@ -43,6 +44,10 @@ _UNEVEN_MAX = 1.6
 _BLUR_MAX_PX, _BLUR_MAX_MM = 5.0, 0.3
 #: Without a card, this share of the photo must be plain white ground.
 _LARGE = 0.1
+
+
+#: Spacing of the grid that white is worked out on, px of the view.
+_GRID_PX = 16
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,6 +103,16 @@ class Light:
             The sheet's white is 1.0; glare is above, the darkest may be just below 0.
         """
         height, width = linear_view.shape[:2]
+        # White changes over centimetres: a grid of every 16th pixel carries it.
+        rows, columns = -(-height // _GRID_PX), -(-width // _GRID_PX)
+        veil = self.veil.astype(np.float32)
+        gain = 1 / (self._white(box_mm, rows, columns) - veil)
+        fine = cv2.resize(gain, (width, height), interpolation=cv2.INTER_LINEAR)
+        clear = cv2.subtract(linear_view, (*(float(v) for v in veil), 0.0))
+        return np.asarray(cv2.multiply(clear, fine, dst=clear), np.float32)
+
+    def _white(self, box_mm: Rect, height: int, width: int) -> Linear3:
+        """Return the unbalanced white over a box, (height, width, 3) float32."""
         x0, y0, x1, y1 = box_mm
         x = (x0 + (np.arange(width, dtype=np.float32) + 0.5) * ((x1 - x0) / width)).astype(
             np.float32
@@ -106,14 +121,13 @@ class Light:
             np.float32
         )
         u, v = (x - self.frame[0]) / self.frame[2], (y - self.frame[1]) / self.frame[2]
-        out = np.empty_like(linear_view)
+        out = np.empty((height, width, 3), np.float32)
         for c in range(3):
             t = self.terms[:, c].astype(np.float32)
             along = t[0] + t[1] * u + t[3] * u * u
             down = t[2] * v + t[5] * v * v
             log_white = along[None, :] + down[:, None] + t[4] * np.outer(v, u)
-            veil = np.float32(self.veil[c])
-            out[:, :, c] = (linear_view[:, :, c] - veil) / (np.exp(log_white) - veil)
+            out[:, :, c] = np.exp(log_white)
         return out
 
 

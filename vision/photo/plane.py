@@ -122,7 +122,8 @@ class Plane:
         width = max(round((x1 - x0) * px_per_mm), 1)
         height = max(round((y1 - y0) * px_per_mm), 1)
         ratio = self.px_per_mm_at((x0 + x1) / 2, (y0 + y1) / 2) / px_per_mm
-        whole = max(int(ratio), 1)
+        # A photo up to a quarter finer than a whole step is shrunk by that step first.
+        whole = max(round(ratio - 0.25), 1)
         finer = 2 if ratio / whole > _SKIP_RATIO else 1
         source, px_from_source = self._around(box_mm, whole)
         step = 1 / (px_per_mm * finer)

@@ -100,6 +100,8 @@ def main(argv: Sequence[str] | None = None) -> int:
         smaller["photo"] = f"{name}.jpg"
         (args.out / f"{name}.jpg").write_bytes(photo)
         (args.out / f"{name}.truth.json").write_text(json.dumps(smaller) + "\n")
+        about = case["work"].pop("about", "workshop part")
+        case["work"]["note"] = f"invented: {about}"
         (args.out / f"{name}.case.json").write_text(json.dumps(case, indent=1) + "\n")
     return 0
 

@@ -30,7 +30,7 @@ if TYPE_CHECKING:
     from vision.records import ChipReading, Measured, PhotoReading
     from vision.training.rows import SceneFiles
 
-__all__ = ["SceneScore", "main", "score_scene"]
+__all__ = ["SceneScore", "macro_f1", "main", "score_scene", "summary"]
 
 GROUPS = ("1", "2", "3", "4", "5", "6", "7", "8")
 SIZES = ("width_mm", "curl_radius_mm", "length_mm", "pitch_mm", "extent_mm", "coil_length_mm")

@@ -35,6 +35,7 @@ if TYPE_CHECKING:
 __all__ = [
     "CRUMBS",
     "NO_CHIP",
+    "OpenScene",
     "SceneFiles",
     "filled",
     "match_iou",
@@ -44,7 +45,8 @@ __all__ = [
 ]
 
 #: Values in the mask picture that are no single chip.
-CRUMBS, NO_CHIP = 250, 255
+CRUMBS = 250
+NO_CHIP = 255
 #: Below this overlap a find is not that chip.
 _SAME = 0.5
 #: A find with this little metal under it is ground.

@@ -24,7 +24,7 @@ from PIL import Image
 from vision import bundled
 from vision.chips.features import FEATURES
 from vision.chips.find import find_chips
-from vision.chips.ground import FIND_PX_PER_MM, metal_probability
+from vision.chips.ground import FIND_PX_PER_MM, metal_probability, whole_ground
 from vision.chips.look import look_at, sheet_view
 from vision.training.rows import filled, match_iou, open_scene, scenes_in
 
@@ -37,7 +37,7 @@ if TYPE_CHECKING:
 
     Finder = Callable[[Linear3, Float2, BoolMask], Float2]
 
-__all__ = ["main"]
+__all__ = ["coils_trial", "density_trial", "ground_trial", "main"]
 
 _DENSITIES = (6.0, 9.0, 12.0, 17.0)
 
@@ -77,7 +77,7 @@ def _background(linear: Linear3, expected: Float2, seen: BoolMask) -> Float2:
 
 
 def _learned(linear: Linear3, expected: Float2, seen: BoolMask) -> Float2:
-    return metal_probability(linear, bundled.pixel_eye(), expected=expected, where=seen)
+    return metal_probability(whole_ground(linear, expected), bundled.pixel_eye(), where=seen)
 
 
 def _find_rings(
