@@ -15,7 +15,7 @@ from advisor.terms import FormClass, form_class
 if TYPE_CHECKING:
     from advisor.situation import Situation
 
-__all__ = ["Danger", "find_danger", "hands", "safest_move"]
+__all__ = ["Danger", "find_danger", "hands", "legal_or_nearest", "safest_move"]
 
 
 @dataclass(frozen=True, slots=True)

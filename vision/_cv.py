@@ -15,11 +15,19 @@ import numpy as np
 if TYPE_CHECKING:
     import numpy.typing as npt
 
-    from vision.arrays import BoolMask, Matrix3, Points2, Rgb8
+    from vision.arrays import BoolMask, Linear3, Matrix3, Points2, Rgb8
 
     Grey8 = npt.NDArray[np.uint8]
 
-__all__ = ["detect_markers", "fit_homography", "grey", "map_points", "refine_corner", "shrink"]
+__all__ = [
+    "detect_markers",
+    "fit_homography",
+    "grey",
+    "map_points",
+    "refine_corner",
+    "shrink",
+    "take_off",
+]
 
 
 def grey(rgb: Rgb8) -> Grey8:
@@ -101,6 +109,12 @@ def fit_homography(
         return None
     mask = np.ones(len(source), bool) if tolerance is None else np.asarray(used).reshape(-1) > 0
     return np.asarray(matrix, dtype=np.float64), mask
+
+
+def take_off(picture: Linear3, colour: tuple[float, float, float]) -> Linear3:
+    """Return a (H, W, 3) float32 picture less one colour; OpenCV takes scalars as four."""
+    less = cv2.subtract(picture, (*colour, 0.0))  # type: ignore[call-overload]
+    return np.asarray(less, np.float32)
 
 
 def map_points(matrix: Matrix3, points: Points2) -> Points2:

@@ -59,11 +59,6 @@ def test_outline_and_shading_count_alike_where_both_are_plain(draw, size):
     assert read(*draw.coil(*size, angle=0.4)).agree > 0.94
 
 
-@pytest.mark.xfail(
-    strict=True,
-    reason="diameter_px is taken column by column: in an open coil no column holds both "
-    "rims, so the diameter comes out 10-57 % small; it needs the outline over one pitch",
-)
 def test_diameter_of_wide_open_coils(draw):
     off = []
     for size in WIDE_OPEN:
@@ -72,11 +67,6 @@ def test_diameter_of_wide_open_coils(draw):
     assert max(off) < FEW_PER_CENT
 
 
-@pytest.mark.xfail(
-    strict=True,
-    reason="straighten lets the axis follow the turns of an open coil, so a straight coil "
-    "has more bow (0.05-0.1) than one whose axis is bent by 0.7 rad",
-)
 def test_a_straight_coil_has_no_bow(draw):
     bows = [read(*draw.coil(*size, angle=0.4)).bow for size in WIDE_OPEN]
     # The sagitta of an axis bent by only 0.2 rad is 2.5 % of its length.

@@ -92,11 +92,6 @@ def test_too_few_points():
     assert fit_circle(arc_points(180)[:5]) is None
 
 
-@pytest.mark.xfail(
-    strict=True,
-    reason="fit_circle tests the algebraic start for straightness, not the result: "
-    "an exact line comes back as a circle of 2e9 px",
-)
 def test_no_circle_through_a_straight_line():
     t = np.linspace(0, 110, 300)[:, None]
     angles = np.radians(np.arange(0, 180, 15))
@@ -130,11 +125,6 @@ def test_radius_of_a_drawn_and_traced_arc(draw, rng, degrees):
     assert off.max() < 0.03
 
 
-@pytest.mark.xfail(
-    strict=True,
-    reason="shape_of fits the circle to the whole traced path, whose ends run into a corner "
-    "of the strip; without half a width at each end 100 degrees are within 1 %",
-)
 def test_radius_of_a_short_traced_arc(draw, rng):
     assert np.median(traced_radii(draw, rng, 100)) < 0.01
 

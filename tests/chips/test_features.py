@@ -200,11 +200,6 @@ def test_mirroring(draw, figure):
     assert far_apart(row_of(mask), row_of(other), lines=figure != "coil") == []
 
 
-@pytest.mark.xfail(
-    strict=True,
-    reason="bend_of sees the hook into a corner at each end of the traced path: a straight "
-    "bar bends by up to 77 degrees; with half a width less at each end it is under 30",
-)
 def test_a_straight_bar_does_not_bend_in_any_direction(draw):
     angles = np.radians((0, 10, 17, 30, 60))
     rows = [row_of(draw.placed(draw.straight(300), 18, angle=a)) for a in angles]

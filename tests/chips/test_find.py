@@ -144,9 +144,9 @@ def test_a_crumb_joins_only_the_chip_it_nearly_touches():
 
 def test_too_small_to_look_at():
     prob = sheet()
-    prob[50:51, 50:52] = METAL  # 2 px = 0.04 mm2, under the limit of 0.06
+    prob[50:51, 50:55] = METAL  # 5 px = 0.10 mm2, under the limit of 0.12
     assert find(prob) == []
-    prob[50:52, 50:52] = METAL  # 4 px = 0.08 mm2
+    prob[50:52, 50:54] = METAL  # 9 px = 0.18 mm2
     assert len(find(prob)) == 1
 
 

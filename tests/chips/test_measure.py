@@ -146,11 +146,6 @@ def test_arc_radius_only_from_sixty_degrees_on(draw):
     assert "curl_radius" not in raw_sizes(long, "8")
 
 
-@pytest.mark.xfail(
-    strict=True,
-    reason="a square-ended ribbon counts as crossed because of the corner forks of its "
-    "skeleton, and its forks are added to its length: 5:1 comes out 29 % long",
-)
 @pytest.mark.parametrize("ratio", [5])
 def test_length_of_a_short_ribbon_in_any_direction(draw, ratio):
     off = []
@@ -238,11 +233,6 @@ def test_uncertainties_add_in_squares(bar_shape):
     assert g.length_mm.u == pytest.approx(1.3)
 
 
-@pytest.mark.xfail(
-    strict=True,
-    reason="geometry_of adds the scale's relative uncertainty to turns, which have no unit: "
-    "a count does not change with the scale",
-)
 def test_turns_do_not_depend_on_the_scale(bar_shape):
     s = coiled(bar_shape)
     exact, rough = (geometry(s, "2", u_scale_rel=u).turns for u in (0.0, 0.2))

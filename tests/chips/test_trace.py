@@ -135,11 +135,6 @@ def test_turning_and_mirroring_change_nothing(draw, shape):
         assert trace.net_px == pytest.approx(first.net_px, abs=5)
 
 
-@pytest.mark.xfail(
-    strict=True,
-    reason="_tips_and_crossings counts the corner forks of a square-ended strip as "
-    "junctions and ends, though spurs shorter than the local width should be left out",
-)
 def test_a_plain_bar_has_two_ends_and_no_crossing(draw):
     counts = set()
     for degrees in (0, 10, 17, 30, 60):
@@ -149,11 +144,6 @@ def test_a_plain_bar_has_two_ends_and_no_crossing(draw):
     assert counts == {(2, 0)}
 
 
-@pytest.mark.xfail(
-    strict=True,
-    reason="_tips_and_crossings counts an oblique crossing as two or more, because thinning "
-    "turns it into two forks a width apart",
-)
 def test_two_strips_cross_once_at_any_angle(draw):
     t = np.linspace(-110, 110, 300)[:, None]
     counts = []

@@ -117,6 +117,7 @@ def straighten(mask: BoolMask, light: Float2, *, margin: int = 4) -> Straight | 
     # One column of an open coil holds only part of its breadth; the outline over a whole
     # turn holds all of it, and a turn is hardly ever longer than the coil is broad.
     height = float(np.percentile(top, 95) - np.percentile(low, 5))
+    upper, lower, reach = top, low, 3
     for _ in range(2):
         reach = max(int(min(1.2 * height, n / 3)), 3)
         upper = maximum_filter1d(top, reach, mode="nearest")

@@ -16,6 +16,7 @@ import cv2
 import numpy as np
 from skimage.color import deltaE_ciede2000
 
+from vision._cv import take_off
 from vision.photo.card import CARDS, patches_mm
 from vision.photo.colour import lab_from_linear
 from vision.photo.paper import LUMA, PaperBlocks, paper_blocks, plain_ground
@@ -108,7 +109,7 @@ class Light:
         veil = self.veil.astype(np.float32)
         gain = 1 / (self._white(box_mm, rows, columns) - veil)
         fine = cv2.resize(gain, (width, height), interpolation=cv2.INTER_LINEAR)
-        clear = cv2.subtract(linear_view, (*(float(v) for v in veil), 0.0))
+        clear = take_off(linear_view, (float(veil[0]), float(veil[1]), float(veil[2])))
         return np.asarray(cv2.multiply(clear, fine, dst=clear), np.float32)
 
     def _white(self, box_mm: Rect, height: int, width: int) -> Linear3:

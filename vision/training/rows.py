@@ -49,6 +49,8 @@ CRUMBS = 250
 NO_CHIP = 255
 #: Below this overlap a find is not that chip.
 _SAME = 0.5
+#: A find inside one chip that covers less of it than this is a fragment.
+_FRAGMENT = 0.3
 #: A find with this little metal under it is ground.
 _GROUND = 0.15
 
@@ -141,6 +143,8 @@ def _what_it_is(
     best = max((k for k in iou if k in chips), key=lambda k: iou[k], default=None)
     if best is not None and iou[best] >= _SAME:
         return _label(chips[best]), chips[best], iou[best]
+    if best is not None and iou[best] < _FRAGMENT and cover[best] > 0.5:
+        return "none", None, 0.0  # a broken-off part of one chip must not be called a chip
     if cover.get(NO_CHIP, 0) > 0.5:
         return "none", None, 0.0
     if cover.get(CRUMBS, 0) > 0.4:
