@@ -95,16 +95,27 @@ def test_the_truth_says_that_it_is_rendered(path):
 
 @pytest.mark.slow
 @pytest.mark.parametrize("path", TRUTHS, ids=lambda p: p.name.split(".")[0])
-def test_each_is_read_in_time_with_the_right_scale(path, read):
-    """1 % is the promise for the scale; 15 s is the patience of a person at the lathe."""
+def test_each_is_read_in_time(path, read):
+    """15 s is the patience of a person at the lathe."""
     truth, reading, seconds = read(path)
     assert seconds < SECONDS_MAX
     assert reading.chips
     assert reading.scale.source == "card"
     assert list(reading.size_px) == truth["size_px"]
-    middle = np.mean([middle_px(c) for c in reading.chips], axis=0)
-    true = density_at(truth["px_from_mm"], middle)
-    assert reading.scale.px_per_mm.value == pytest.approx(true, rel=0.01)
+
+
+@pytest.mark.slow
+@pytest.mark.timeout(300)
+def test_the_scale_is_that_of_the_rendered_camera(read):
+    """The promise: 1 % in the median, 2 % for 95 of 100 photos, at the middle of the chips."""
+    errors = []
+    for path in TRUTHS:
+        truth, reading, _ = read(path)
+        middle = np.mean([middle_px(c) for c in reading.chips], axis=0)
+        true = density_at(truth["px_from_mm"], middle)
+        errors.append(abs(reading.scale.px_per_mm.value / true - 1))
+    assert np.median(errors) < 0.01
+    assert np.quantile(errors, 0.95) < 0.02
 
 
 @pytest.mark.slow
