@@ -10,9 +10,12 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING, Literal
 
+import numpy as np
+
 from vision import bundled
+from vision._cv import map_points
 from vision.chips.ground import FIND_PX_PER_MM
-from vision.chips.look import Look, look_at
+from vision.chips.look import CLUTTER_SHARE, Look, look_at
 from vision.errors import CardError, NoChips
 from vision.forms.name import READER_VERSION, name_chips
 from vision.forms.verdict import MIN_CHIPS, verdict_of
@@ -34,8 +37,6 @@ if TYPE_CHECKING:
 
 __all__ = ["combine_readings", "read_photo"]
 
-#: Above this share of metal-like ground without a card the scene is clutter.
-_CLUTTER_SHARE = 0.12
 _RETAKE = frozenset({Flag.CLUTTER, Flag.CLIPPED, Flag.BLURRED})
 _WITH_CARE = frozenset(
     {
@@ -164,7 +165,7 @@ def read_photo(
         photos=(name,),
         sha256=photo.sha256,
         size_px=(photo.facts.width_px, photo.facts.height_px),
-        scale=_scale_at(plane, look),
+        scale=_scale_at(plane, chips),
         chips=chips,
         form=form,
         heat=heat,
@@ -180,17 +181,19 @@ def read_photo(
 
 def _is_clutter(look: Look, plane: Plane) -> bool:
     bare = plane.card is None
-    return bare and (look.busy_share > _CLUTTER_SHARE or look.dropped > 0)
+    return bare and (look.busy_share > CLUTTER_SHARE or look.dropped > 0)
 
 
-def _scale_at(plane: Plane, look: Look) -> Scale:
-    """Return the scale at the middle of the chips."""
+def _scale_at(plane: Plane, chips: Sequence[ChipReading]) -> Scale:
+    """Return the scale at the middle of the chips, each counted once."""
     known = plane.scale.px_per_mm
-    if known is None or not look.seen:
+    if known is None or not chips:
         return plane.scale
-    x = sum((s.box_mm[0] + s.box_mm[2]) / 2 for s in look.seen) / len(look.seen)
-    y = sum((s.box_mm[1] + s.box_mm[3]) / 2 for s in look.seen) / len(look.seen)
-    value = plane.px_per_mm_at(x, y)
+    boxes = [np.concatenate(c.outline_px) for c in chips if c.outline_px]
+    middles = np.array([(b.min(axis=0) + b.max(axis=0)) / 2 for b in boxes])
+    to_mm = np.asarray(np.linalg.inv(plane.px_from_mm), np.float64)
+    x, y = map_points(to_mm, middles).mean(axis=0)
+    value = plane.px_per_mm_at(float(x), float(y))
     here = Measured(value=value, u=value * known.u / known.value)
     return replace(plane.scale, px_per_mm=here)
 

@@ -33,7 +33,7 @@ if TYPE_CHECKING:
     from vision.photo.light import Light
     from vision.photo.plane import Plane
 
-__all__ = ["MOST_FINDS", "Look", "Seen", "look_at", "sheet_view"]
+__all__ = ["CLUTTER_SHARE", "MOST_FINDS", "Look", "Seen", "look_at", "sheet_view"]
 
 #: Empty sheet kept round each chip's crop, mm.
 _MARGIN_MM = 0.9
@@ -41,6 +41,9 @@ _MARGIN_MM = 0.9
 _RIM_MM = 0.6
 #: More things than this is a heap or a texture, not chips laid out; the largest are kept.
 MOST_FINDS = 250
+#: Above this share of metal-like ground without a card the scene is clutter.
+CLUTTER_SHARE = 0.12
+_MOST_IN_CLUTTER = 30
 
 Box = tuple[float, float, float, float]
 
@@ -242,10 +245,17 @@ def look_at(plane: Plane, light: Light, eye: Eye) -> Look:
     box, ground, seen_px = _ground_of(plane, light)
     prob = metal_probability(ground, eye, where=seen_px)
     finds = find_chips(prob, px_per_mm=q, seen=seen_px)
-    kept = finds[:MOST_FINDS]
+    busy_share = float((prob > 0.5).sum() / max(int(seen_px.sum()), 1))
+    if plane.card is None and busy_share > CLUTTER_SHARE:
+        # Nobody will trust this scene; look only at what could still be single chips.
+        reach = 0.25 * max(prob.shape)
+        finds = [f for f in finds if max(f.mask.shape) < reach]
+        kept = finds[:_MOST_IN_CLUTTER]
+    else:
+        kept = finds[:MOST_FINDS]
     crops = (_crop(f, prob, box, plane, light) for f in kept)
     return Look(
         seen=tuple(s for s in crops if s is not None),
-        busy_share=float((prob > 0.5).sum() / max(int(seen_px.sum()), 1)),
+        busy_share=busy_share,
         dropped=len(finds) - len(kept),
     )

@@ -27,6 +27,8 @@ __all__ = ["SIZES", "SizeRule", "geometry_of", "raw_sizes"]
 
 SIZES = ("length", "width", "extent", "curl_radius", "pitch", "turns", "coil_length")
 
+#: Groups whose length is followed along a line.
+_TRACED = ("1", "6", "8")
 #: Least height of the autocorrelation peak for a pitch to be believed.
 _REPEAT_SCORE = 0.25
 #: Outline and shading must give the same pitch within this.
@@ -149,6 +151,8 @@ def geometry_of(
         u_scale = u_scale_rel * value if per_mm else 0.0  # turns are a count
         u = sqrt((rule.u_rel * value) ** 2 + rule.u_abs**2 + u_scale**2)
         limit = bound if name in ("length", "extent", "turns", "coil_length") else None
+        if name == "length" and shape.pieces > 1 and group in _TRACED:
+            limit = "at_least"  # the line was followed along the largest piece only
         return Measured(value=value, u=u, bound=limit)
 
     radii = None
