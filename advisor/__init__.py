@@ -34,7 +34,8 @@ from advisor.records import (
 )
 from advisor.tables import material_names
 
-__all__ = [  # noqa: RUF022 - in plain order, which scripts can check
+__all__ = [
+    "RULES_VERSION",
     "Advice",
     "AdvisorError",
     "Case",
@@ -51,7 +52,6 @@ __all__ = [  # noqa: RUF022 - in plain order, which scripts can check
     "PassRecord",
     "PlanStep",
     "Quantity",
-    "RULES_VERSION",
     "Reason",
     "SourceMissing",
     "Work",

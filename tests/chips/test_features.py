@@ -66,7 +66,7 @@ def test_what_cannot_be_measured_is_nan():
     # A lump of 4 x 4 px has no line, no bend, no axis to repeat along.
     row = row_of(np.pad(np.ones((4, 4), bool), 5))
     lost = {k for k, v in row.items() if np.isnan(v)}
-    assert {"log_path", "ends", "straightness", "turning", "flips", "arc"} <= lost
+    assert {"log_path", "straightness", "turning", "flips", "arc"} <= lost
     assert {"repeat", "pitch_to_diameter", "repeats", "bow", "notch"} <= lost
     assert not lost & {"log_area", "log_extent", "solidity", "roundness", "holes", "pieces"}
 
@@ -76,7 +76,6 @@ def test_no_pitch_without_repetition():
     assert row["repeat"] == 0
     assert np.isnan(row["pitch_to_diameter"])
     assert np.isnan(row["repeats"])
-    assert row["diameter_trend"] == pytest.approx(0, abs=1e-6)
 
 
 def test_bar():
@@ -152,7 +151,6 @@ def test_light_and_population():
 #: in a strip of 16), by what it hangs on. Thinning runs
 #: into one corner or another of a strip's end, whole ends and junctions at a time.
 _BY_THINNING = {
-    "ends": 2.0,
     "junctions": 1.1,
     "tangle": 0.8,
     "net_to_path": 0.15,
@@ -163,9 +161,9 @@ _BY_THINNING = {
 }
 #: Read off single columns of the straightened picture: at the ends of a figure that is
 #: no coil one column more or less counts for much; the skew adds up cubes of pixel steps.
-_BY_COLUMNS = {"diameter_trend": 0.2, "diameter_cv": 0.15, "notch_skew": 0.35}
+_BY_COLUMNS = {"diameter_cv": 0.15}
 #: Ratios to a curvature that may be next to nothing; a straight bar has none.
-_NO_LIMIT = ("curvature_cv", "radius_trend")
+_NO_LIMIT = ("curvature_cv",)
 
 
 def far_apart(one, other, *, lines=True):

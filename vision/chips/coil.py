@@ -58,15 +58,12 @@ class Coil:
     score: float
     agree: float
     notch: float
-    notch_skew: float
     slant: float
     slant_coherence: float
     fill: float
     duty: float
     bow: float
     edge_to_middle: float
-    lean: float
-    chevron: float
     harmonic: float
     rim_swing: float
     strip: float
@@ -191,42 +188,25 @@ def _slant(light: Float2, mask: Float2) -> tuple[float, float]:
     return float(abs(np.sin(angle))), coherence
 
 
-def _turn_pattern(
-    detail: Float2, mask: Float2, pitch: float
-) -> tuple[float, float, float, float]:
-    """Return how the turns lie: lean, chevron, sharpness and swing at the rims.
+def _turn_pattern(detail: Float2, mask: Float2, pitch: float) -> tuple[float, float]:
+    """Return the sharpness of the turns' pattern and its swing at the rims.
 
-    The phase of the repeating pattern is followed across the axis. A straight change is
-    the lean of a helix (0 for stacked rings), a bent one a chevron: the width of the
-    strip stands tilted to the axis, as in nested cones. ``harmonic`` is the share of the
-    second harmonic (thin dark gaps against broad bands), ``rim_swing`` the strength of the
-    pattern at the rims over that in the middle.
+    The first is the share of the second harmonic (thin dark gaps against broad bands),
+    the second the strength of the pattern at the rims over that in the middle.
     """
-    nan4 = (float("nan"),) * 4
-    used = mask.mean(axis=1) > 0.15
-    rows = np.flatnonzero(used)
+    rows = np.flatnonzero(mask.mean(axis=1) > 0.15)
     if pitch <= 0 or len(rows) < 7:
-        return nan4
+        return float("nan"), float("nan")
     bands = np.array_split(detail[rows[0] : rows[-1] + 1], 7, axis=0)
-    x = np.arange(detail.shape[1])
-    wave = np.exp(-2j * np.pi * x / pitch)
+    wave = np.exp(-2j * np.pi * np.arange(detail.shape[1]) / pitch)
     window = np.hanning(detail.shape[1] + 2)[1:-1]
-    first = np.array([(b.mean(axis=0) * window * wave).sum() for b in bands])
-    second = np.array([(b.mean(axis=0) * window * wave**2).sum() for b in bands])
-    strength = np.abs(first)
+    lines = np.stack([b.mean(axis=0) for b in bands]) * window
+    strength, second = np.abs(lines @ wave), np.abs(lines @ wave**2)
     if strength.max() <= 1e-6:
-        return nan4
-    phase = np.unwrap(np.angle(first))
-    across = np.linspace(-1, 1, 7)
-    bend, lean, _ = np.polyfit(across, phase, 2, w=strength / strength.max() + 0.1)
-    harmonic = np.abs(second).sum() / max(strength.sum(), 1e-6)
+        return float("nan"), float("nan")
+    harmonic = second.sum() / max(strength.sum(), 1e-6)
     swing = (strength[0] + strength[-1]) / max(2 * strength[2:5].mean(), 1e-6)
-    return (
-        float(abs(lean) / np.pi),
-        float(abs(bend) / np.pi),
-        float(min(harmonic, 4.0)),
-        float(min(swing, 6.0)),
-    )
+    return float(min(harmonic, 4.0)), float(min(swing, 6.0))
 
 
 def coil_of(straight: Straight) -> Coil | None:
@@ -274,10 +254,8 @@ def coil_of(straight: Straight) -> Coil | None:
         turn = int(np.ceil(pitch))
         whole = maximum_filter1d(low, turn) - minimum_filter1d(top, turn) + 1
         diameter = float(np.median(whole[region]))
-    steps = np.diff(outline, axis=1)
-    skew = float(abs(np.mean(steps**3)) / (np.mean(np.abs(steps) ** 3) + 1e-6))
     slant, coherence = _slant(light, mask)
-    lean, chevron, harmonic, swing = _turn_pattern(detail, mask[:, region], pitch)
+    harmonic, swing = _turn_pattern(detail, mask[:, region], pitch)
     thick = cv2.distanceTransform(on.astype(np.uint8), cv2.DIST_L2, 5)
     ridge = thick[thick > 0]
     h = on.shape[0]
@@ -293,14 +271,11 @@ def coil_of(straight: Straight) -> Coil | None:
         score=score,
         agree=agree,
         notch=float(np.mean(np.std(outline, axis=1)) / max(diameter, 1)),
-        notch_skew=skew,
         slant=slant,
         slant_coherence=coherence,
         fill=float(on[:, region].sum() / max(span.sum(), 1)),
         duty=float(inner.mean()),
         bow=straight.bow,
-        lean=lean,
-        chevron=chevron,
         harmonic=harmonic,
         rim_swing=swing,
         strip=float(2 * np.percentile(ridge, 90) / max(diameter, 1)) if ridge.size else 0.0,

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy.optimize import least_squares
+from scipy.optimize import leastsq
 
 if TYPE_CHECKING:
     from vision.arrays import Float1, Points2
@@ -85,13 +85,13 @@ def fit_circle(points: Points2, *, noise: float = 0.5) -> Circle | None:
         d = np.maximum(np.hypot(xs - v[0], ys - v[1]), 1e-9)
         return np.column_stack([(v[0] - xs) / d, (v[1] - ys) / d, -np.ones_like(d)])
 
-    fit = least_squares(off, guess, jac=slope, method="lm", max_nfev=60)
-    cx, cy, radius = fit.x
+    found = leastsq(off, guess, Dfun=slope, maxfev=60, full_output=True)[0]
+    cx, cy, radius = (float(v) for v in found)
     if not np.isfinite(radius) or abs(radius) > 50 * span:
         return None
-    rms = float(np.sqrt(np.mean(fit.fun**2)))
+    rms = float(np.sqrt(np.mean(off(found) ** 2)))
     angle = np.unwrap(np.arctan2(y - cy, x - cx))
-    jac = slope(fit.x)
+    jac = slope(found)
     try:
         cov = np.linalg.inv(jac.T @ jac)
     except np.linalg.LinAlgError:

@@ -182,9 +182,8 @@ def density_trial(scenes: Iterable[SceneFiles]) -> None:
         middles = [np.median(v) for v in by_group.values() if len(v) >= 3]
         spread = float(np.std(middles)) if len(middles) > 2 else float("nan")
         move = float(np.median(moves)) if moves else float("nan")
-        _say(
-            f"{name}: moves {move:.3f}, between groups {spread:.3f}, ratio {move / spread:.2f}"
-        )
+        ratio = move / max(spread, 1e-6)
+        _say(f"{name}: moves {move:.3f}, between groups {spread:.3f}, ratio {ratio:.2f}")
 
 
 def coils_trial(scenes: Iterable[SceneFiles]) -> None:
