@@ -146,6 +146,16 @@ def _inner_path(path: Points2, cut: float) -> Points2:
     return np.asarray(path[(along >= cut) & (along <= along[-1] - cut)])
 
 
+def _tight(mask: BoolMask, light: Float2, margin: int = 5) -> tuple[BoolMask, Float2]:
+    """Cut a crop down to the chip and a few pixels round it."""
+    used_rows, used_cols = np.flatnonzero(mask.any(axis=1)), np.flatnonzero(mask.any(axis=0))
+    part = (
+        slice(max(used_rows[0] - margin, 0), used_rows[-1] + margin + 1),
+        slice(max(used_cols[0] - margin, 0), used_cols[-1] + margin + 1),
+    )
+    return np.ascontiguousarray(mask[part]), np.ascontiguousarray(light[part])
+
+
 def shape_of(
     mask: BoolMask, light: Float2, *, pieces: int = 1, confidence: float = 1.0
 ) -> Shape | None:
@@ -170,6 +180,7 @@ def shape_of(
     area = float(mask.sum())
     if area < 12:
         return None
+    mask, light = _tight(mask, light)
     rows, cols = np.nonzero(mask)
     contours, _ = cv2.findContours(
         mask.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE

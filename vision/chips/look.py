@@ -36,7 +36,7 @@ if TYPE_CHECKING:
 __all__ = ["CLUTTER_SHARE", "MOST_FINDS", "Look", "Seen", "look_at", "sheet_view"]
 
 #: Empty sheet kept round each chip's crop, mm.
-_MARGIN_MM = 0.9
+_MARGIN_MM = 0.5
 #: Edge of the sheet that is not looked at, mm.
 _RIM_MM = 0.6
 #: More things than this is a heap or a texture, not chips laid out; the largest are kept.

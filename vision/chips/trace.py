@@ -102,7 +102,7 @@ def _tips_and_crossings(skeleton: BoolMask, half: np.ndarray) -> tuple[int, int]
     crossing pixels are gathered over half a width and a gathering counts by how many
     branches leave it that are more than spurs: three or more a junction, one an end.
     """
-    degree = cv2.filter2D(skeleton.astype(np.float32), -1, _NEIGHBOURS, borderType=0)
+    degree = cv2.filter2D(skeleton.astype(np.uint8), -1, _NEIGHBOURS, borderType=0)
     tips = (degree <= 1) & skeleton
     crossing = (degree >= 3) & skeleton
     if not crossing.any():
@@ -112,9 +112,9 @@ def _tips_and_crossings(skeleton: BoolMask, half: np.ndarray) -> tuple[int, int]
     count, clump = cv2.connectedComponents(cv2.dilate(crossing.astype(np.uint8), disc))
     free = skeleton & (clump == 0)
     branches, branch = cv2.connectedComponents(free.astype(np.uint8))
-    beside = cv2.dilate(clump.astype(np.float32), np.ones((3, 3), np.uint8)).astype(int)
+    beside = cv2.dilate(clump.astype(np.uint16), np.ones((3, 3), np.uint8))
     tipped = np.bincount(branch[tips & free], minlength=branches) > 0
-    spur = tipped & (np.bincount(branch.ravel(), minlength=branches) < 1.2 * reach)
+    spur = tipped & (np.bincount(branch[free], minlength=branches) < 1.2 * reach)
     kept = free & ~spur[branch]
     touching = kept & (beside > 0)
     _, touch = cv2.connectedComponents(touching.astype(np.uint8))
