@@ -15,7 +15,7 @@ __all__ = ["Demo", "default_demo", "demos"]
 #: A remark for people; a case has no such field.
 _ABOUT = "about"
 #: Shown when nobody chooses: the part that the README tells about.
-_DEFAULT = "bottle-cage-bolt"
+_DEFAULT = "handle-of-a-spoke-key-12l14-2"
 
 _HERE = Path(__file__).resolve().parent
 #: In an installed package, and in the source tree.
