@@ -75,7 +75,8 @@ def heat_line(reading: Json) -> str:
     """Return tint and likely heat of the whole photo."""
     heat = reading.get("heat")
     if not heat:
-        return "says nothing here"
+        codes = {flag.get("code") for flag in reading.get("flags", [])}
+        return "says nothing here" if "tint-says-nothing" in codes else "not read"
     candidates = heat.get("candidates") or [heat.get("tint") or "not read"]
     text = " or ".join(candidates) if not heat.get("tint") else str(heat["tint"])
     degrees = heat.get("temperature_c") or {}

@@ -21,6 +21,8 @@ __all__ = ["Find", "find_chips"]
 _SURE, _LIKELY = 0.75, 0.42
 #: Smallest thing looked at, mm2; a crumb of about 0.35 mm.
 _LEAST_MM2 = 0.12
+#: No sheet with chips laid out holds more pieces; a texture does. The largest are kept.
+_MOST_PIECES = 500
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -86,19 +88,22 @@ def _gap(a: _Piece, b: _Piece, reach: float) -> float:
         or b.col - reach > a.col + a.mask.shape[1]
     ):
         return float("inf")
-    r0, c0 = min(a.row, b.row), min(a.col, b.col)
-    r1 = max(a.row + a.mask.shape[0], b.row + b.mask.shape[0])
-    c1 = max(a.col + a.mask.shape[1], b.col + b.mask.shape[1])
-    field = np.ones((r1 - r0, c1 - c0), np.uint8)
-    field[a.row - r0 : a.row - r0 + a.mask.shape[0], a.col - c0 : a.col - c0 + a.mask.shape[1]][
-        a.mask
-    ] = 0
+    if b.mask.size > a.mask.size:
+        a, b = b, a
+    # Only the surroundings of the smaller one matter.
+    pad = int(np.ceil(reach)) + 1
+    h, w = b.mask.shape
+    field = np.ones((h + 2 * pad, w + 2 * pad), np.uint8)
+    top, left = a.row - (b.row - pad), a.col - (b.col - pad)
+    r0, r1 = max(top, 0), min(top + a.mask.shape[0], field.shape[0])
+    c0, c1 = max(left, 0), min(left + a.mask.shape[1], field.shape[1])
+    if r0 >= r1 or c0 >= c1:
+        return float("inf")
+    field[r0:r1, c0:c1][a.mask[r0 - top : r1 - top, c0 - left : c1 - left]] = 0
+    if field.all():
+        return float("inf")
     far = cv2.distanceTransform(field, cv2.DIST_L2, 5)
-    rows, cols = (
-        slice(b.row - r0, b.row - r0 + b.mask.shape[0]),
-        slice(b.col - c0, b.col - c0 + b.mask.shape[1]),
-    )
-    return float(far[rows, cols][b.mask].min())
+    return float(far[pad : pad + h, pad : pad + w][b.mask].min())
 
 
 def _belong(a: _Piece, b: _Piece, gap: float, px_per_mm: float) -> bool:
@@ -148,6 +153,7 @@ def find_chips(prob: Float2, *, px_per_mm: float, seen: BoolMask | None = None) 
     Not to be trusted for: chips that touch; they come out as one.
     """
     pieces = _pieces(prob, _LEAST_MM2 * px_per_mm**2)
+    pieces = sorted(pieces, key=lambda p: -p.area)[:_MOST_PIECES]
     reach = 2.5 * px_per_mm
     parent = list(range(len(pieces)))
     for i, a in enumerate(pieces):

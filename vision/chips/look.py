@@ -43,7 +43,7 @@ _RIM_MM = 0.6
 MOST_FINDS = 250
 #: Above this share of metal-like ground without a card the scene is clutter.
 CLUTTER_SHARE = 0.12
-_MOST_IN_CLUTTER = 30
+_MOST_IN_CLUTTER = 120
 
 Box = tuple[float, float, float, float]
 
@@ -138,6 +138,14 @@ def _rings(mask: BoolMask, box: Box) -> tuple[Points2, ...]:
     return tuple(rings)
 
 
+def _light_near(mask: BoolMask, linear: Linear3) -> Float2:
+    """Return the even light at and round a mask, plain sheet elsewhere."""
+    near = cv2.dilate(mask.astype(np.uint8), np.ones((13, 13), np.uint8)) > 0
+    light = np.ones(mask.shape, np.float32)
+    light[near] = even_light(linear[near]).mean(axis=1)
+    return light
+
+
 def _crop(find: Find, prob: Float2, origin: Box, plane: Plane, light: Light) -> Seen | None:
     q = FIND_PX_PER_MM
     pad = int(np.ceil(_MARGIN_MM * q))
@@ -161,8 +169,9 @@ def _crop(find: Find, prob: Float2, origin: Box, plane: Plane, light: Light) -> 
         origin[1] + (r0 + own.shape[0]) / q,
     )
     linear = light.apply(plane.linear_view(box, CROP_PX_PER_MM), box)
-    root = even_light(linear).mean(axis=2)
-    shape = shape_of(mask, root, pieces=find.pieces, confidence=find.confidence)
+    shape = shape_of(
+        mask, _light_near(mask, linear), pieces=find.pieces, confidence=find.confidence
+    )
     if shape is None:
         return None
     return Seen(
