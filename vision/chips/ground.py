@@ -71,7 +71,8 @@ def even_light(linear: Linear3) -> Linear3:
     The foot keeps the noise of black print from looking like texture.
     """
     top = np.float32((1 + _FOOT) ** (1 / 3) - _FOOT ** (1 / 3))
-    root = np.cbrt(np.clip(linear, 0.0, 2.5) + np.float32(_FOOT)) - np.float32(_FOOT ** (1 / 3))
+    lifted = np.clip(linear, 0.0, 2.5) + np.float32(_FOOT)
+    root = np.power(lifted, np.float32(1 / 3)) - np.float32(_FOOT ** (1 / 3))
     return np.asarray(root / top, np.float32)
 
 
@@ -299,6 +300,7 @@ def metal_probability(ground: Ground, eye: Eye, *, where: BoolMask | None = None
         )
         planes = _planes(even_light(linear), None if expected is None else even_light(expected))
         r, c = np.nonzero(near[rows, cols])
-        taken = np.stack([p[r + rows.start - top, c + cols.start - left] for p in planes], 1)
+        at = (r + rows.start - top) * linear.shape[1] + (c + cols.start - left)
+        taken = np.stack([p.ravel()[at] for p in planes]).T
         out[r + rows.start, c + cols.start] = eye(taken.astype(np.float32, copy=False))
     return out
