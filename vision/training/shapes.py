@@ -40,6 +40,8 @@ class Chip:
     free: Mesh
     line: Points3
     sizes: Sizes
+    also: tuple[str, ...] = ()
+    """Other codes that are as right as ``form``; only chips between two groups have them."""
 
     @property
     def group(self) -> str:
@@ -59,6 +61,7 @@ class Chip:
             free=transform(self.free, rotation, shift),
             line=self.line @ rotation.T + shift,
             sizes=self.sizes,
+            also=self.also,
         )
 
 
