@@ -16,8 +16,9 @@ import numpy as np
 from vision.training.families import families
 from vision.training.films import TintScale, tint_scale
 from vision.training.labels import count_alone, label_picture
+from vision.training.room import room
 from vision.training.sheet import sheet_picture
-from vision.training.surfaces import bench_texture, oil_cover, room, slope_map
+from vision.training.surfaces import bench_texture, oil_cover, slope_map
 from vision.training.transfer import srgb_decode
 
 if TYPE_CHECKING:

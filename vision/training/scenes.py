@@ -13,20 +13,14 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from vision.training.families import Side, families
+from vision.training.framing import draw_view
 from vision.training.layout import Floor
+from vision.training.lights import Light, draw_light
 from vision.training.made import Section
 from vision.training.noise import chance, log_uniform, wander
 from vision.training.shapes import Chip, chip_of_form
 from vision.training.sheet import SheetPlan, sheet_plan
-from vision.training.staging import (
-    Light,
-    OilSpot,
-    draw_crumbs,
-    draw_light,
-    draw_oil,
-    draw_props,
-    draw_view,
-)
+from vision.training.staging import OilSpot, draw_crumbs, draw_oil, draw_props
 
 if TYPE_CHECKING:
     from vision.arrays import Float1
