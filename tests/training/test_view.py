@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import dataclasses
+
 import cv2
 import numpy as np
 import pytest
@@ -15,15 +17,22 @@ VIEW = View(
     fov_deg=58.0,
     size_px=(1600, 1200),
 )
+BARREL, PINCUSHION = (-0.08, 0.02), (0.06, -0.01)
 POINTS = np.array([[20.0, -30.0, 0.0], [150.0, -120.0, 0.0], [90.0, -60.0, 12.0]])
 
 
-def test_projects_like_opencv():
+def through(distortion):
+    return dataclasses.replace(VIEW, distortion=distortion)
+
+
+@pytest.mark.parametrize("distortion", [(0.0, 0.0), BARREL, PINCUSHION])
+def test_projects_like_opencv(distortion):
     axes = VIEW.axes()
     camera = np.array([[VIEW.focal_px, 0, 799.5], [0, VIEW.focal_px, 599.5], [0, 0, 1]])
+    bent = np.array([*distortion, 0.0, 0.0])  # OpenCV's order: k1, k2, p1, p2
     turn, _ = cv2.Rodrigues(axes)
-    there, _ = cv2.projectPoints(POINTS, turn, -axes @ np.array(VIEW.eye), camera, None)
-    assert np.allclose(VIEW.pixels(POINTS), there.reshape(-1, 2), atol=1e-6)
+    there, _ = cv2.projectPoints(POINTS, turn, -axes @ np.array(VIEW.eye), camera, bent)
+    assert np.allclose(through(distortion).pixels(POINTS), there.reshape(-1, 2), atol=1e-6)
 
 
 def test_homography_maps_card_millimetres():
@@ -31,6 +40,17 @@ def test_homography_maps_card_millimetres():
     card = np.column_stack([POINTS[:2, 0], -POINTS[:2, 1], np.ones(2)])
     there = card @ h.T
     assert np.allclose(there[:, :2] / there[:, 2:], VIEW.pixels(POINTS[:2]), atol=1e-6)
+
+
+@pytest.mark.parametrize("distortion", [BARREL, PINCUSHION])
+def test_homography_and_lens_give_the_full_map(distortion):
+    view = through(distortion)
+    card = np.column_stack([POINTS[:2, 0], -POINTS[:2, 1], np.ones(2)])
+    ideal = card @ view.px_from_mm().T
+    there = view.bend_px(ideal[:, :2] / ideal[:, 2:])
+    assert np.allclose(there, view.pixels(POINTS[:2]), atol=1e-6)
+    assert np.abs(there - VIEW.pixels(POINTS[:2])).max() > 1
+    assert np.allclose(view.straighten_px(there), VIEW.pixels(POINTS[:2]), atol=1e-6)
 
 
 def test_density_is_the_root_of_the_area_scale():
@@ -44,9 +64,10 @@ def test_density_is_the_root_of_the_area_scale():
     assert VIEW.px_per_mm(x, y) == pytest.approx(np.sqrt(area) / d, rel=1e-3)
 
 
-def test_rays_go_through_their_pixels():
-    pixels = VIEW.pixels(POINTS)
-    rays = VIEW.rays(pixels[:, 0], pixels[:, 1])
+@pytest.mark.parametrize("distortion", [(0.0, 0.0), BARREL, PINCUSHION])
+def test_rays_go_through_their_pixels(distortion):
+    pixels = through(distortion).pixels(POINTS)
+    rays = through(distortion).rays(pixels[:, 0], pixels[:, 1])
     toward = POINTS - np.array(VIEW.eye)
     toward /= np.linalg.norm(toward, axis=1, keepdims=True)
     assert np.allclose(rays, toward, atol=1e-9)

@@ -2,24 +2,35 @@
 
 from __future__ import annotations
 
+import math
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from vision.training.families import Side, span
+from vision.training.lens import draw_lens
 from vision.training.noise import chance, log_uniform
 from vision.training.view import View
 
 if TYPE_CHECKING:
+    import numpy.typing as npt
+
     from vision.training.scenes import Placed
     from vision.training.sheet import SheetPlan
 
 __all__ = ["draw_view"]
 
-#: Widest picture of the set in pixels: about 8 megapixels at 4 to 3.
+#: Widest picture of the sets in pixels: about 8 megapixels at 4 to 3.
 _WIDEST_PX = 3280
 #: Width of a photo as phones store it, 12 megapixels.
 _PHONE_PX = 4000
+#: Least width of a picture; smaller ones are no photos any more.
+_NARROWEST_PX = 960
+#: How often a chip may be cut off by the picture's edge.
+_CARELESS = 0.06
+#: Chips stay this share of the picture away from its edge.
+_RIM = 0.02
 
 
 def draw_view(
@@ -30,39 +41,105 @@ def draw_view(
     side: Side,
     *,
     native: bool,
+    on_card: bool = True,
 ) -> View:
-    """Frame the card at the wanted density: all of it, or closer if that is too wide."""
+    """Frame the card, or without one the chips, at the wanted density.
+
+    Pixels per millimetre are log-uniform over the range of the side. A card that would
+    need a wider picture than the sets have is cut off, the chips are not: the camera is
+    moved and drawn back until all are in view, but for one scene in sixteen.
+    """
     density = log_uniform(rng, *span("px_per_mm", side))
-    small = sum(p.chip.group in "78" for p in chips)
-    if small > len(chips) / 2:
-        density = max(density, rng.uniform(10.0, 14.0))  # a user goes closer to crumbs
-    card_w, card_h = sheet.size_mm
-    wanted = max(card_w, card_h * 4 / 3) * rng.uniform(1.06, 1.3)
-    width_px = int(min(density * wanted, _WIDEST_PX) // 8 * 8)
+    aspect = float(rng.choice([3 / 4, 9 / 16, 2 / 3], p=[0.8, 0.12, 0.08]))
+    sideways = chance(rng, 0.12) and not native
+    box = _box(sheet, chips, on_card=on_card)
+    across, down = (box[1] - box[0])[::-1] if sideways else box[1] - box[0]
+    loose = rng.uniform(1.06, 1.3) if on_card else log_uniform(rng, 1.15, 2.2)
+    wanted = max(across, down / aspect) * loose
     if native:
-        width_px, density = _PHONE_PX, _PHONE_PX / wanted
-    density = min(density, width_px / (0.85 * card_w))
-    height_px = width_px * 3 // 4 // 2 * 2
+        width_px, aspect, density = _PHONE_PX, 3 / 4, _PHONE_PX / wanted
+    else:
+        width_px = int(np.clip(density * wanted, _NARROWEST_PX, _WIDEST_PX) // 8 * 8)
     view_mm = width_px / density
-    x0, y0, x1, y1 = sheet.card_area
-    middle = np.array([(x0 + x1) / 2, (y0 + y1) / 2])
-    if chips and view_mm < card_w:
-        heart = np.mean([p.chip.line.mean(axis=0)[:2] for p in chips], axis=0)
+    middle = box.mean(axis=0)
+    heart = _heart(chips)
+    if heart is not None and view_mm < across:
         middle = 0.6 * middle + 0.4 * heart
     middle = middle + rng.normal(0, 0.015 * view_mm, 2)
-    fov = rng.uniform(*camera["fov_deg"])
-    distance = view_mm / 2 / np.tan(np.radians(fov) / 2)
+    fov = float(rng.uniform(*camera["fov_deg"]))
     low, high = span("tilt_deg", side)
-    tilt = np.radians(min(high, low + abs(rng.normal(0, 9.0))))
-    lean = rng.uniform(0, 2 * np.pi)
-    eye = np.append(middle, 0.0) + distance * np.array(
-        [np.sin(tilt) * np.cos(lean), np.sin(tilt) * np.sin(lean), np.cos(tilt)]
+    tilt = math.radians(min(high, low + (high - low) * abs(rng.normal(0, 0.33))))
+    lean = float(rng.uniform(0, 2 * np.pi))
+    roll = math.radians(rng.normal(0, 7)) + (np.pi if chance(rng, 0.3) else 0.0)
+    if sideways:
+        roll += np.pi / 2
+    view = View(
+        eye=(0.0, 0.0, 1.0),
+        target=(0.0, 0.0, 0.0),
+        up=(-math.sin(roll), math.cos(roll), 0.0),
+        fov_deg=fov,
+        size_px=(width_px, round(width_px * aspect) // 2 * 2),
+        distortion=draw_lens(rng, camera, fov, aspect),
     )
-    roll = np.radians(rng.normal(0, 7)) + (np.pi if chance(rng, 0.3) else 0.0)
-    return View(
+    view = _aim(view, middle, view_mm, tilt, lean)
+    if chance(rng, _CARELESS) or heart is None:
+        return view
+    return _with_all_in(view, chips, middle, view_mm, tilt=tilt, lean=lean)
+
+
+def _box(
+    sheet: SheetPlan, chips: tuple[Placed, ...], *, on_card: bool
+) -> npt.NDArray[np.float64]:
+    """Lower and upper corner in world millimetres of what the picture is about."""
+    if on_card or not chips:
+        x0, y0, x1, y1 = sheet.card_area
+        rim = (sheet.size_mm[0] - (x1 - x0)) / 2
+        return np.array([[x0 - rim, y0 - rim], [x1 + rim, y1 + rim]])
+    points = np.concatenate([p.chip.points[:, :2] for p in chips])
+    low, high = points.min(axis=0), points.max(axis=0)
+    spare = np.maximum(0, 30.0 - (high - low)) / 2  # nobody gets nearer than 3 cm of width
+    return np.stack([low - spare, high + spare])
+
+
+def _heart(chips: tuple[Placed, ...]) -> npt.NDArray[np.float64] | None:
+    if not chips:
+        return None
+    return np.mean([p.chip.line.mean(axis=0)[:2] for p in chips], axis=0)
+
+
+def _aim(
+    view: View, middle: npt.NDArray[np.float64], view_mm: float, tilt: float, lean: float
+) -> View:
+    """Point the camera at a place of the ground so that ``view_mm`` fill the width."""
+    distance = view_mm / 2 / math.tan(math.radians(view.fov_deg) / 2)
+    eye = np.append(middle, 0.0) + distance * np.array(
+        [math.sin(tilt) * math.cos(lean), math.sin(tilt) * math.sin(lean), math.cos(tilt)]
+    )
+    return replace(
+        view,
         eye=(float(eye[0]), float(eye[1]), float(eye[2])),
         target=(float(middle[0]), float(middle[1]), 0.0),
-        up=(float(-np.sin(roll)), float(np.cos(roll)), 0.0),
-        fov_deg=float(fov),
-        size_px=(width_px, height_px),
     )
+
+
+def _with_all_in(
+    view: View,
+    chips: tuple[Placed, ...],
+    middle: npt.NDArray[np.float64],
+    view_mm: float,
+    *,
+    tilt: float,
+    lean: float,
+) -> View:
+    """Move over and draw back, a little at a time, until every chip is in the picture."""
+    points = np.concatenate([p.chip.points[::5] for p in chips])
+    heart = (points[:, :2].min(axis=0) + points[:, :2].max(axis=0)) / 2
+    size = np.array(view.size_px)
+    for step in range(24):
+        pixels = view.pixels(points)
+        if (pixels > _RIM * size).all() and (pixels < (1 - _RIM) * size).all():
+            break
+        middle = middle + 0.3 * (heart - middle)
+        view_mm *= 1.0 if step < 3 else 1.05  # noqa: PLR2004 - first only move
+        view = _aim(view, middle, view_mm, tilt, lean)
+    return view

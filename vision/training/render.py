@@ -16,6 +16,7 @@ import numpy as np
 from vision.training.families import families
 from vision.training.films import TintScale, tint_scale
 from vision.training.labels import count_alone, label_picture
+from vision.training.lens import photo_from_ideal, wide_enough
 from vision.training.room import room
 from vision.training.sheet import sheet_picture
 from vision.training.surfaces import bench_texture, oil_cover, slope_map
@@ -103,7 +104,7 @@ def render(scene: Scene, samples: int = 24) -> Rendered:
     mi = open_renderer()
     world = _World(mi, scene)
     loaded = mi.load_dict(world.description())
-    width, height = scene.view.size_px
+    width, height = wide_enough(scene.view).size_px
     each = int(np.clip(_PATHS_PER_PASS // (width * height), 1, _SPP_PER_PASS))
     passes = -(-samples // each)
     total = np.zeros((height, width, 3), dtype=np.float32)
@@ -115,7 +116,7 @@ def render(scene: Scene, samples: int = 24) -> Rendered:
         p.number: count_alone(mi, world.shapes_of(p), p.chip.points, scene.view)
         for p in scene.chips
     }
-    linear = np.asarray(total / passes, dtype=np.float32)
+    linear = photo_from_ideal(np.asarray(total / passes, dtype=np.float32), scene.view)
     return Rendered(linear=linear, mask=mask, alone_px=alone)
 
 
@@ -182,7 +183,7 @@ class _World:
         return [self._mesh(s, getattr(placed.chip, s), grey, None) for s in ("tool", "free")]
 
     def _sensor(self) -> dict[str, Any]:
-        view, t = self.scene.view, self.mi.ScalarTransform4f
+        view, t = wide_enough(self.scene.view), self.mi.ScalarTransform4f
         return {
             "type": "perspective",
             "fov": view.fov_deg,
