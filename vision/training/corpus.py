@@ -204,7 +204,8 @@ def _render(wish: Any) -> int:  # noqa: ANN401 - the parser's answer
     rate = f"{len(done) / hours:.0f} scenes per hour" if done else "nothing was left to do"
     _say(
         f"{wish.set}: {len(done) - len(failed)} scenes rendered, "
-        f"{len(orders) - len(done)} were there; {rate} with {wish.workers} workers, {wish.samples} paths per pixel; {out}"
+        f"{len(orders) - len(done)} were there; {rate} with {wish.workers} workers, "
+        f"{wish.samples} paths per pixel; {out}"
     )
     for line in failed:
         _say(f"failed: {line}")

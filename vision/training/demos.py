@@ -16,7 +16,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from PIL import Image, ImageOps
+from PIL import Image
+
+from vision.photo.decode import decode_photo
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -29,6 +31,7 @@ _KEPT = (
     "number",
     "group",
     "form",
+    "also",
     "metal",
     "counts",
     "length_mm",
@@ -58,17 +61,19 @@ def _title(case: dict[str, Any], taken: set[str]) -> str:
 
 def shrink_demo(photo: bytes, truth: dict[str, Any]) -> tuple[bytes, dict[str, Any]]:
     """Return a smaller upright photo with the truth that belongs to it."""
-    with Image.open(io.BytesIO(photo)) as stored:
-        icc = stored.info.get("icc_profile")
-        upright = ImageOps.exif_transpose(stored).convert("RGB")
+    decoded = decode_photo(photo)
+    upright = Image.fromarray(decoded.rgb)
     factor = min(1.0, LONG_SIDE_PX / max(upright.size))
     size = (round(upright.width * factor), round(upright.height * factor))
     out = io.BytesIO()
     small = upright.resize(size, Image.Resampling.LANCZOS)
-    small.save(out, "JPEG", quality=_QUALITY, icc_profile=icc, optimize=True)
+    small.save(out, "JPEG", quality=_QUALITY, icc_profile=decoded.icc, optimize=True)
     # Pixel centres are at integers: half a pixel moves with the scale.
     shift = (factor - 1) / 2
     scale = np.array([[factor, 0, shift], [0, factor, shift], [0, 0, 1]])
+    lens = dict(truth["lens"])
+    lens["focal_px"] *= factor
+    lens["middle_px"] = [m * factor + shift for m in lens["middle_px"]]
     smaller = {
         "schema": truth["schema"],
         "rendered": "path-traced, not photographed; every part and chip is invented",
@@ -76,8 +81,11 @@ def shrink_demo(photo: bytes, truth: dict[str, Any]) -> tuple[bytes, dict[str, A
         "generator": truth["generator"],
         "size_px": list(size),
         "px_from_mm": (scale @ np.array(truth["px_from_mm"])).tolist(),
+        "lens": lens,
         "px_per_mm": truth["px_per_mm"] * factor,
+        "ground": truth["ground"],
         "card": truth["card"],
+        "card_state": truth["card_state"],
         "chips": [{k: c.get(k) for k in _KEPT} for c in truth["chips"]],
         "grains": truth["grains"],
     }

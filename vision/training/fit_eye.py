@@ -1,7 +1,7 @@
 """Fit the pixel decision metal or not from the truth masks of rendered scenes.
 
-Two rounds: the first network shows which pixels fool it, the second learns from
-those too. Scenes are split, never pixels.
+Scenes with and without a card are looked at the way the reader looks at them; of each a
+few thousand pixels are drawn, most of them metal or near it.
 """
 
 from __future__ import annotations
@@ -9,6 +9,7 @@ from __future__ import annotations
 import io
 import logging
 import warnings
+from functools import partial
 from typing import TYPE_CHECKING
 
 import cv2
@@ -19,10 +20,12 @@ from sklearn.preprocessing import StandardScaler
 
 from vision.chips.ground import FIND_PX_PER_MM, Eye, pixel_responses
 from vision.chips.look import sheet_view
-from vision.training.rows import open_scene
+from vision.training.pool import spread
+from vision.training.rows import load_scene, open_scene, scene_paths
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Sequence
+    from pathlib import Path
 
     import numpy.typing as npt
 
@@ -36,6 +39,11 @@ __all__ = ["eye_bytes", "fit_eye", "metal_share"]
 
 _LOG = logging.getLogger(__name__)
 _FINER = 3
+#: Pixels to learn from: of all scenes, and of each kind in one scene.
+_PIXELS = 2_400_000
+_LEAST_EACH, _MOST_EACH = 200, 3600
+#: Metal, near metal, and odd pixels elsewhere are drawn alike.
+_KINDS = 3
 
 
 def metal_share(
@@ -65,13 +73,14 @@ def _draw(
 
 
 def _pixels(
-    scene: SceneFiles, rng: np.random.Generator, each: int
+    scene: SceneFiles, seed: int, each: int
 ) -> tuple[Rows, npt.NDArray[np.int8], npt.NDArray[np.float32]]:
     """Draw pixels of one scene: metal, its surroundings, and whatever else is not plain sheet.
 
     Returns responses, labels, and the weight that undoes the uneven drawing.
     """
     opened = open_scene(scene)
+    rng = np.random.default_rng([seed, int(scene.truth["seed"])])
     box, linear, expected, seen = sheet_view(opened.plane, opened.light)
     rows = pixel_responses(linear, expected)
     share = metal_share(scene.mask, opened.plane, box)[: seen.shape[0], : seen.shape[1]]
@@ -122,18 +131,24 @@ def _network(x: Rows, y: npt.NDArray[np.int8], w: npt.NDArray[np.float32], seed:
     )
 
 
-def fit_eye(scenes: Iterable[SceneFiles], *, seed: int, each: int = 3600) -> Eye:
-    """Fit the decision on the pixels of many scenes; about ten pixels a chip suffice."""
-    rng = np.random.default_rng(seed)
-    parts = []
-    for scene in scenes:
-        try:
-            parts.append(_pixels(scene, rng, each))
-        except Exception:
-            _LOG.exception("scene %s left out", scene.name)
-            raise
+def _pixels_of(
+    path: Path, seed: int, each: int
+) -> tuple[Rows, npt.NDArray[np.int8], npt.NDArray[np.float32]]:
+    return _pixels(load_scene(path), seed, each)
+
+
+def fit_eye(folder: Path, *, seed: int, workers: int = 1, label: str = "") -> Eye:
+    """Fit the decision on pixels of all scenes of a folder.
+
+    The same decision whatever the number of workers; some two million pixels in all, which
+    keep memory under a few GB.
+    """
+    paths = scene_paths(folder)
+    each = int(np.clip(_PIXELS // (_KINDS * len(paths)), _LEAST_EACH, _MOST_EACH))
+    work = partial(_pixels_of, seed=seed, each=each)
+    parts = list(spread(work, paths, workers=workers, label=label))
     x, y, w = (np.concatenate(p) for p in zip(*parts, strict=True))
-    _LOG.info("%d pixels, %.0f %% metal", len(y), 100 * y.mean())
+    _LOG.info("%d pixels of %d scenes, %.0f %% metal", len(y), len(paths), 100 * y.mean())
     return _network(x, y, w, seed)
 
 

@@ -1,13 +1,15 @@
 """Rows for learning: run the real reading chain on rendered photos, match to truth.
 
 The photo goes through the same rooms as a user's photo; truth only says what each
-thing that was found really is. Used by ``fit`` and ``evaluate``.
+thing that was found really is. Used by ``fit`` and ``evaluate``. Changing the reader
+means measuring again, never rendering again.
 """
 
 from __future__ import annotations
 
 import json
 from dataclasses import dataclass
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 import cv2
@@ -15,10 +17,13 @@ import numpy as np
 
 from vision.chips.look import look_at
 from vision.chips.measure import SIZES, raw_sizes
+from vision.errors import CardError
+from vision.photo.card import CHECK_LINE_MM
 from vision.photo.decode import decode_photo
 from vision.photo.find_card import find_card
 from vision.photo.light import measure_light
 from vision.photo.plane import plane_of
+from vision.training.pool import spread
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -28,25 +33,33 @@ if TYPE_CHECKING:
 
     from vision.arrays import BoolMask, Points2
     from vision.chips.ground import Eye
-    from vision.chips.look import Look, Seen
+    from vision.chips.look import Seen
     from vision.photo.light import Light
     from vision.photo.plane import Plane
 
 __all__ = [
     "CRUMBS",
+    "MOST_CHIPS",
     "NO_CHIP",
     "OpenScene",
     "SceneFiles",
+    "check_line_mm",
     "filled",
+    "load_scene",
     "match_iou",
+    "measure_scenes",
     "open_scene",
     "rows_of_scene",
+    "scene_paths",
     "scenes_in",
+    "true_label",
 ]
 
 #: Values in the mask picture that are no single chip.
 CRUMBS = 250
 NO_CHIP = 255
+#: Largest number that a chip has in the mask picture.
+MOST_CHIPS = 240
 #: Below this overlap a find is not that chip.
 _SAME = 0.5
 #: A find inside one chip that covers less of it than this is a fragment.
@@ -57,12 +70,13 @@ _GROUND = 0.15
 
 @dataclass(frozen=True, slots=True)
 class SceneFiles:
-    """One rendered photo with its truth."""
+    """One rendered photo with its truth; ``areas[k]`` is how many pixels hold ``k``."""
 
     name: str
     photo: bytes
     mask: npt.NDArray[np.uint8]
     truth: dict[str, Any]
+    areas: npt.NDArray[np.intp]
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,22 +87,57 @@ class OpenScene:
     light: Light
 
 
+def scene_paths(folder: Path) -> list[Path]:
+    """Return the truth files of a folder, by name.
+
+    Raises
+    ------
+    FileNotFoundError
+        If there are none.
+    """
+    paths = sorted(folder.glob("*.truth.json"))
+    if not paths:
+        raise FileNotFoundError(f"no scenes in {folder}")
+    return paths
+
+
+def load_scene(path: Path) -> SceneFiles:
+    """Load the scene that belongs to a truth file.
+
+    Raises
+    ------
+    FileNotFoundError
+        If photo or mask are missing.
+    """
+    truth = json.loads(path.read_text(encoding="utf-8"))
+    stem = path.name.removesuffix(".truth.json")
+    mask = cv2.imread(str(path.with_name(f"{stem}.mask.png")), cv2.IMREAD_GRAYSCALE)
+    if mask is None:
+        raise FileNotFoundError(f"{stem}: no mask picture")
+    photo = path.with_name(truth["photo"]).read_bytes()
+    areas = np.bincount(mask.ravel(), minlength=256)
+    return SceneFiles(stem, photo, np.asarray(mask, np.uint8), truth, areas)
+
+
 def scenes_in(folder: Path) -> Iterator[SceneFiles]:
     """Yield every scene of a folder, by name."""
-    for path in sorted(folder.glob("*.truth.json")):
-        truth = json.loads(path.read_text())
-        stem = path.name.removesuffix(".truth.json")
-        mask = cv2.imread(str(folder / f"{stem}.mask.png"), cv2.IMREAD_GRAYSCALE)
-        if mask is None:
-            raise FileNotFoundError(f"{stem}: no mask picture")
-        photo = (folder / truth["photo"]).read_bytes()
-        yield SceneFiles(stem, photo, mask.astype(np.uint8), truth)
+    return map(load_scene, scene_paths(folder))
+
+
+def check_line_mm(truth: dict[str, Any]) -> float:
+    """Return what a person would measure on the card's 100 mm line."""
+    state = truth.get("card_state") or {}
+    return CHECK_LINE_MM * float(state.get("print_scale", 1.0))
 
 
 def open_scene(scene: SceneFiles) -> OpenScene:
-    """Decode, find the card, measure the light: exactly what a reading does."""
+    """Decode, find the card if there is one, measure the light: what a reading does."""
     photo = decode_photo(scene.photo)
-    plane = plane_of(photo, find_card(photo), None)
+    try:
+        card = find_card(photo, check_line_mm=check_line_mm(scene.truth))
+    except CardError:
+        card = None
+    plane = plane_of(photo, card, None)
     return OpenScene(plane, measure_light(plane))
 
 
@@ -108,11 +157,11 @@ def filled(
 
 
 def match_iou(
-    rings: Sequence[Points2], mask: npt.NDArray[np.uint8]
+    rings: Sequence[Points2], scene: SceneFiles
 ) -> tuple[dict[int, float], dict[int, float]]:
     """Return IoU with, and share of the find covered by, each mask value under the rings."""
-    own, (r, c) = filled(rings, mask.shape)
-    under = mask[r : r + own.shape[0], c : c + own.shape[1]]
+    own, (r, c) = filled(rings, scene.mask.shape)
+    under = scene.mask[r : r + own.shape[0], c : c + own.shape[1]]
     own = own[: under.shape[0], : under.shape[1]]
     area = int(own.sum())
     counts = np.bincount(under[own], minlength=256)
@@ -120,15 +169,18 @@ def match_iou(
     for k in np.flatnonzero(counts):
         if k == 0:
             continue
-        whole = int((mask == k).sum())
+        whole = int(scene.areas[k])
         iou[int(k)] = float(counts[k] / max(area + whole - counts[k], 1))
         cover[int(k)] = float(counts[k] / max(area, 1))
     return iou, cover
 
 
-def _label(chip: dict[str, Any]) -> str:
+def true_label(chip: dict[str, Any]) -> str:
     """Return the model's class for a truth chip."""
-    form = str(chip["form"])
+    return _label_of(str(chip["form"]))
+
+
+def _label_of(form: str) -> str:
     if form.endswith(".3"):
         return "nest"
     return form if form[0] in "36" else form[0]
@@ -138,11 +190,13 @@ def _what_it_is(
     rings: Sequence[Points2], scene: SceneFiles
 ) -> tuple[str | None, dict[str, Any] | None, float]:
     """Return class, truth chip and IoU of a find; class ``None`` where it would mislead."""
-    iou, cover = match_iou(rings, scene.mask)
+    iou, cover = match_iou(rings, scene)
     chips = {int(c["number"]): c for c in scene.truth["chips"]}
     best = max((k for k in iou if k in chips), key=lambda k: iou[k], default=None)
     if best is not None and iou[best] >= _SAME:
-        return _label(chips[best]), chips[best], iou[best]
+        labels = {_label_of(f) for f in (chips[best]["form"], *chips[best].get("also", ()))}
+        # A chip that may be called two things teaches neither.
+        return (labels.pop() if len(labels) == 1 else None), chips[best], iou[best]
     if best is not None and iou[best] < _FRAGMENT and cover[best] > 0.5:
         return "none", None, 0.0  # a broken-off part of one chip must not be called a chip
     if cover.get(NO_CHIP, 0) > 0.5:
@@ -161,23 +215,47 @@ def _row(seen: Seen, scene: SceneFiles, plane: Plane) -> dict[str, Any] | None:
     label, chip, iou = _what_it_is(rings, scene)
     if label is None:
         return None
-    row: dict[str, Any] = {"scene": scene.name, "label": label, "iou": round(iou, 3)}
+    with_card = plane.card is not None
+    row: dict[str, Any] = {"scene": scene.name, "card": int(with_card), "label": label}
+    row |= {"iou": round(iou, 3)}
     row |= {name: float(f"{v:.5g}") for name, v in seen.features.items()}
     if chip is not None:
         group = str(chip["group"])
-        raw = raw_sizes(seen.shape, group, nest=label == "nest")
         row |= {"form": chip["form"], "group": group}
-        row |= {f"raw_{k}": float(f"{raw[k]:.5g}") for k in SIZES if k in raw}
-        for k in SIZES:
-            value = chip.get("turns" if k == "turns" else f"{k}_mm")
-            if value is not None:
-                row[f"true_{k}"] = value
+        if with_card:
+            row |= _size_pairs(seen, chip, group, nest=label == "nest")
     return row
 
 
-def rows_of_scene(scene: SceneFiles, eye: Eye) -> tuple[list[dict[str, Any]], Look]:
+def _size_pairs(seen: Seen, chip: dict[str, Any], group: str, *, nest: bool) -> dict[str, Any]:
+    """Return raw sizes, pixels of the crop, beside true ones, mm; only a card gives a scale."""
+    raw = raw_sizes(seen.shape, group, nest=nest)
+    pairs: dict[str, Any] = {f"raw_{k}": float(f"{raw[k]:.5g}") for k in SIZES if k in raw}
+    for k in SIZES:
+        value = chip.get("turns" if k == "turns" else f"{k}_mm")
+        if value is not None:
+            pairs[f"true_{k}"] = value
+    return pairs
+
+
+def rows_of_scene(scene: SceneFiles, eye: Eye) -> list[dict[str, Any]]:
     """Return one row per thing found in a scene whose nature is clear."""
     opened = open_scene(scene)
     look = look_at(opened.plane, opened.light, eye)
     rows = (_row(s, scene, opened.plane) for s in look.seen)
-    return [r for r in rows if r is not None], look
+    return [r for r in rows if r is not None]
+
+
+def _measure(path: Path, eye: Eye) -> list[dict[str, Any]]:
+    return rows_of_scene(load_scene(path), eye)
+
+
+def measure_scenes(
+    folder: Path, eye: Eye, *, part: str, workers: int = 1, label: str = ""
+) -> list[dict[str, Any]]:
+    """Return the rows of all scenes of a folder, each marked with the ``part`` it plays.
+
+    The same rows in the same order, whatever the number of workers.
+    """
+    done = spread(partial(_measure, eye=eye), scene_paths(folder), workers=workers, label=label)
+    return [{"part": part, **row} for rows in done for row in rows]

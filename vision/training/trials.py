@@ -26,6 +26,7 @@ from vision.chips.features import FEATURES
 from vision.chips.find import find_chips
 from vision.chips.ground import FIND_PX_PER_MM, metal_probability, whole_ground
 from vision.chips.look import look_at, sheet_view
+from vision.photo.decode import decode_photo
 from vision.training.rows import filled, match_iou, open_scene, scenes_in
 
 if TYPE_CHECKING:
@@ -120,7 +121,7 @@ def ground_trial(scenes: Iterable[SceneFiles]) -> None:
         for way, finder in ways.items():
             best: dict[int, float] = {}
             for rings in _find_rings(finder(linear, expected, seen), opened.plane, box, seen):
-                iou, cover = match_iou(rings, scene.mask)
+                iou, cover = match_iou(rings, scene)
                 top = max(((v, k) for k, v in iou.items() if k < 241), default=(0.0, 0))
                 best[top[1]] = max(best.get(top[1], 0.0), top[0])
                 ignored = sum(v for k, v in cover.items() if k and k not in counts and k != 255)
@@ -139,16 +140,17 @@ def _at_density(scene: SceneFiles, px_per_mm: float) -> SceneFiles | None:
     factor = px_per_mm / float(scene.truth["px_per_mm"])
     if factor > 1.02:
         return None
-    with Image.open(io.BytesIO(scene.photo)) as picture:
-        small = picture.convert("RGB").resize(
-            (round(picture.width * factor), round(picture.height * factor)),
-            Image.Resampling.BOX,
-        )
-        out = io.BytesIO()
-        small.save(out, "JPEG", quality=92, icc_profile=picture.info.get("icc_profile"))
+    photo = decode_photo(scene.photo)
+    picture = Image.fromarray(photo.rgb)
+    small = picture.resize(
+        (round(picture.width * factor), round(picture.height * factor)), Image.Resampling.BOX
+    )
+    out = io.BytesIO()
+    small.save(out, "JPEG", quality=92, icc_profile=photo.icc)
     size = (small.width, small.height)
     mask = cv2.resize(scene.mask, size, interpolation=cv2.INTER_NEAREST)
-    return replace(scene, photo=out.getvalue(), mask=np.asarray(mask, np.uint8))
+    areas = np.bincount(mask.ravel(), minlength=256)
+    return replace(scene, photo=out.getvalue(), mask=np.asarray(mask, np.uint8), areas=areas)
 
 
 def density_trial(scenes: Iterable[SceneFiles]) -> None:
@@ -164,7 +166,7 @@ def density_trial(scenes: Iterable[SceneFiles]) -> None:
             chips = {c["number"]: c for c in scene.truth["chips"] if c["counts"]}
             for seen in look_at(opened.plane, opened.light, bundled.pixel_eye()).seen:
                 rings = [opened.plane.to_photo_px(r) for r in seen.outline_mm]
-                iou = match_iou(rings, seen_at.mask)[0] if rings else {}
+                iou = match_iou(rings, seen_at)[0] if rings else {}
                 number = max((k for k in iou if k in chips), key=lambda k: iou[k], default=None)
                 if number is None or iou[number] < 0.5:
                     continue

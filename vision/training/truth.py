@@ -1,4 +1,9 @@
-"""What is true of a rendered photo, as the JSON object that lies beside it."""
+"""What is true of a rendered photo, as the JSON object that lies beside it.
+
+From millimetres on the card to a pixel of the photo: ``px_from_mm`` gives the pixel of
+an ideal lens, ``lens`` moves it to where the real one puts it (:func:`photo_px` does
+both). Numbers are rounded to what a pixel shows, so that a scene's truth stays small.
+"""
 
 from __future__ import annotations
 
@@ -7,24 +12,35 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from vision.training.lens import bend
 from vision.training.scenes import GENERATOR
+from vision.training.sweep import arc_lengths, unit
 
 if TYPE_CHECKING:
+    import numpy.typing as npt
+
+    from vision.arrays import Points2
     from vision.training.camera import Development
     from vision.training.render import Rendered
     from vision.training.scenes import Placed, Scene
     from vision.training.sweep import Points3
+    from vision.training.view import View
 
-__all__ = ["LEAST_SHARE", "LEAST_VISIBLE_PX", "truth_of"]
+__all__ = ["LEAST_SHARE", "LEAST_VISIBLE_PX", "photo_px", "px_per_mm_at", "truth_of"]
 
 #: A chip counts only with this many pixels in view ...
 LEAST_VISIBLE_PX = 150
 #: ... and with this share of them not covered by other things.
 LEAST_SHARE = 0.5
+#: Points kept of a centre line: one for each so many degrees of turning, or mm of way.
+_STEP_DEG, _STEP_MM = 12.0, 4.0
+_MOST_POINTS = 200
+#: Points of all lines of a scene together.
+_MOST_IN_SCENE = 1000
 
 
 def truth_of(scene: Scene, rendered: Rendered, plan: Development, photo: str) -> dict[str, Any]:
-    """Truth of one photo: plane, chips, grains and distractors.
+    """Truth of one photo: plane, card, light, chips, grains and distractors.
 
     Positions are millimetres on the card (x right, y down from its upper left corner,
     z up); pixels are those of the upright photo.
@@ -33,23 +49,29 @@ def truth_of(scene: Scene, rendered: Rendered, plan: Development, photo: str) ->
     spots = [c["centre_mm"] for c in chips if c["counts"]] or [c["centre_mm"] for c in chips]
     heart = np.mean(spots, axis=0) if spots else np.array(scene.sheet.size_mm) / 2
     view, light = scene.view, scene.light
+    wear = getattr(scene, "wear", None)
+    ground = str(getattr(scene, "ground", "card"))
     return {
         "schema": "bluecurl.truth/1",
         "seed": scene.seed,
         "generator": GENERATOR,
         "set": scene.set_name,
+        "kind": str(getattr(scene, "kind", "plain")),
         "photo": photo,
         "size_px": list(view.size_px),
         "px_from_mm": view.px_from_mm().tolist(),
-        "px_per_mm": round(view.px_per_mm(float(heart[0]), float(heart[1])), 4),
-        "tilt_deg": round(view.tilt_deg(), 2),
-        "card": scene.sheet.card_id,
-        "light": {
-            "family": light.family,
-            "kelvin": round(light.kelvin),
-            "lamps": len(light.lamps),
-            "gradient_per_100mm": [round(g, 3) for g in light.gradient],
+        "lens": {
+            "k1": view.distortion[0],
+            "k2": view.distortion[1],
+            "focal_px": view.focal_px,
+            "middle_px": view.middle_px().tolist(),
         },
+        "px_per_mm": round(_density(view, heart), 4),
+        "tilt_deg": round(view.tilt_deg(), 2),
+        "ground": ground,
+        "card": scene.sheet.card_id if ground == "card" else None,
+        "card_state": None if wear is None or ground != "card" else _plain(asdict(wear)),
+        "light": _plain(asdict(light)),
         "families": {
             "side": scene.side,
             "light": light.family,
@@ -57,7 +79,7 @@ def truth_of(scene: Scene, rendered: Rendered, plan: Development, photo: str) ->
             "bench": scene.bench[0],
             "metals": sorted({p.metal for p in scene.chips}),
         },
-        "camera": {k: v for k, v in asdict(plan).items() if k != "seed"},
+        "camera": _plain({k: v for k, v in asdict(plan).items() if k != "seed"}),
         "job": scene.job,
         "chips": chips,
         "grains": _grains(scene, chips),
@@ -78,8 +100,64 @@ def truth_of(scene: Scene, rendered: Rendered, plan: Development, photo: str) ->
     }
 
 
+def photo_px(truth: dict[str, Any], points_mm: Points2) -> Points2:
+    """Map (N, 2) points on the card, mm, to pixels of the photo, lens included."""
+    h = np.column_stack([points_mm, np.ones(len(points_mm))]) @ np.array(truth["px_from_mm"]).T
+    ideal = h[:, :2] / h[:, 2:]
+    lens = truth.get("lens")
+    if lens is None:
+        return np.asarray(ideal)
+    middle, focal = np.array(lens["middle_px"]), float(lens["focal_px"])
+    bent = bend((ideal - middle) / focal, (lens["k1"], lens["k2"]))
+    return np.asarray(bent * focal + middle)
+
+
+def px_per_mm_at(truth: dict[str, Any], points_mm: Points2) -> npt.NDArray[np.float64]:
+    """Return true pixels per mm at (N, 2) points on the card, geometric mean of both axes."""
+    h = 0.5
+    sides = [
+        photo_px(truth, points_mm + np.array(d)) for d in ((-h, 0), (h, 0), (0, -h), (0, h))
+    ]
+    a, b = (sides[1] - sides[0]) / (2 * h), (sides[3] - sides[2]) / (2 * h)
+    return np.sqrt(np.abs(a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0]))
+
+
+def _density(view: View, at_mm: npt.NDArray[np.float64]) -> float:
+    h = 0.5
+    x, y = float(at_mm[0]), -float(at_mm[1])
+    ends = np.array([(x - h, y, 0), (x + h, y, 0), (x, y - h, 0), (x, y + h, 0)])
+    left, right, low, high = view.pixels(ends)
+    (ax, ay), (bx, by) = right - left, high - low
+    return float(np.sqrt(abs(ax * by - ay * bx))) / (2 * h)
+
+
+def _plain(value: Any) -> Any:  # noqa: ANN401 - whatever JSON can hold
+    """Return plain JSON values; numbers to five digits, no long arrays."""
+    if isinstance(value, dict):
+        return {k: _plain(v) for k, v in value.items()}
+    if isinstance(value, np.ndarray):
+        value = value.tolist()
+    if isinstance(value, (list, tuple)):
+        return [_plain(v) for v in value]
+    if isinstance(value, (bool, int, str)) or value is None:
+        return value
+    return float(f"{float(value):.5g}")
+
+
 def _on_card(point: Points3) -> list[float]:
     return [round(float(point[0]), 2), round(-float(point[1]), 2), round(float(point[2]), 2)]
+
+
+def _kept(line: Points3, most: int) -> npt.NDArray[np.intp]:
+    """Places of the points that tell a line: close where it turns, far where it is straight."""
+    s = arc_lengths(line)
+    tangents = unit(np.diff(line, axis=0))
+    turning = np.degrees(np.arccos(np.clip((tangents[:-1] * tangents[1:]).sum(axis=1), -1, 1)))
+    effort = s / _STEP_MM
+    effort[2:] += np.cumsum(turning) / _STEP_DEG
+    count = int(np.clip(np.ceil(effort[-1]) + 1, 2, most))
+    places = np.searchsorted(effort, np.linspace(0, effort[-1], count))
+    return np.unique(np.clip(places, 0, len(line) - 1))
 
 
 def _chip(scene: Scene, rendered: Rendered, placed: Placed) -> dict[str, Any]:
@@ -91,11 +169,11 @@ def _chip(scene: Scene, rendered: Rendered, placed: Placed) -> dict[str, Any]:
     inside = bool((pixels >= 0).all() and (pixels <= [width - 1, height - 1]).all())
     share = visible / alone if alone else 0.0
     film = np.concatenate([placed.film.at(chip.tool), placed.film.at(chip.free)])
-    step = max(1, len(chip.line) // 500)
     out: dict[str, Any] = {
         "number": placed.number,
         "group": chip.group,
         "form": chip.form,
+        "also": list(getattr(chip, "also", ())),
         "metal": placed.metal,
         "visible_px": visible,
         "share_unoccluded": round(share, 3),
@@ -107,13 +185,16 @@ def _chip(scene: Scene, rendered: Rendered, placed: Placed) -> dict[str, Any]:
         out[name] = (
             [round(v, 3) for v in value]
             if isinstance(value, tuple)
-            else (None if value is None else round(value, 3))
+            else (None if value is None else round(value, 4))
         )
     out["film_nm"] = round(float(film.mean()), 2)
     out["film_spread_nm"] = round(float(film.std()), 2)
     middle = (chip.points.min(axis=0) + chip.points.max(axis=0)) / 2
     out["centre_mm"] = _on_card(middle)[:2]
-    out["centre_line_mm"] = [_on_card(p) for p in chip.line[::step]]
+    most = int(np.clip(_MOST_IN_SCENE // max(len(scene.chips), 1), 16, _MOST_POINTS))
+    line = chip.line[_kept(chip.line, most)]
+    out["centre_line_mm"] = [_on_card(p) for p in line]
+    out["centre_line_px"] = np.round(scene.view.pixels(line), 1).tolist()
     return out
 
 
