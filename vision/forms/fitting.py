@@ -35,15 +35,26 @@ _SURE_ACCURACY = 0.95
 
 
 class Table:
-    """The feature table: rows (N, F), labels (N,), scene of each row (N,)."""
+    """The feature table: rows (N, F), labels (N,), scene of each row (N,).
+
+    ``held`` (N,) marks rows of calibration scenes: they set how sure the model may be and
+    are never learned from.
+    """
 
     def __init__(
         self,
         rows: npt.NDArray[np.float64],
         labels: npt.NDArray[np.str_],
         scenes: npt.NDArray[np.str_],
+        held: npt.NDArray[np.bool_] | None = None,
     ) -> None:
         self.rows, self.labels, self.scenes = rows, labels, scenes
+        self.held = np.zeros(len(labels), bool) if held is None else held
+
+    def learned(self) -> Table:
+        """Return the rows to learn from."""
+        at = ~self.held
+        return Table(self.rows[at], self.labels[at], self.scenes[at])
 
 
 def read_table(data: bytes) -> Table:
@@ -57,7 +68,8 @@ def read_table(data: bytes) -> Table:
         )
     rows = np.array([[float(r[f] or "nan") for f in FEATURES] for r in records])
     labels = np.array([r["label"] for r in records])
-    return Table(rows, labels, np.array([r["scene"] for r in records]))
+    held = np.array([r.get("part") == "calibration" for r in records])
+    return Table(rows, labels, np.array([r["scene"] for r in records]), held)
 
 
 def form_pipeline() -> Pipeline:
@@ -100,11 +112,29 @@ def _sure_at(p: npt.NDArray[np.float64], truth: npt.NDArray[np.intp]) -> float:
     return float(np.clip(top[order][enough[-1]] if len(enough) else 0.95, 0.5, 0.97))
 
 
+def _known(table: Table, pipeline: Pipeline) -> npt.NDArray[np.float64]:
+    """Return (N, C) probabilities that a fitted pipeline gives to all rows."""
+    p = np.full((len(table.labels), len(CLASSES)), 1e-6)
+    columns = [CLASSES.index(str(c)) for c in pipeline.classes_]
+    p[:, columns] = np.clip(pipeline.predict_proba(table.rows), 1e-6, 1)
+    return np.asarray(p / p.sum(axis=1, keepdims=True))
+
+
 def fit_model(table: Table) -> FormModel:
-    """Fit, calibrate on out-of-fold predictions (one temperature), set the threshold."""
+    """Fit; set one temperature and the threshold on scenes that were not learned from.
+
+    These are the calibration scenes of the table; without them, predictions out of fold.
+    """
     pipeline = form_pipeline()
-    p = out_of_fold(table, pipeline)
-    truth = np.array([CLASSES.index(str(c)) for c in table.labels])
+    learned = table.learned()
+    if table.held.any():
+        pipeline.fit(learned.rows, learned.labels)
+        held = Table(table.rows[table.held], table.labels[table.held], table.scenes[table.held])
+        p, labels = _known(held, pipeline), held.labels
+    else:
+        p, labels = out_of_fold(learned, pipeline), learned.labels
+        pipeline.fit(learned.rows, learned.labels)
+    truth = np.array([CLASSES.index(str(c)) for c in labels])
 
     def loss(log_t: float) -> float:
         cooled = _cooled(p, float(np.exp(log_t)))
@@ -112,15 +142,13 @@ def fit_model(table: Table) -> FormModel:
 
     best = minimize_scalar(loss, bounds=(-2.0, 1.5), method="bounded")
     temperature = float(np.exp(best.x))
-    sure_at = _sure_at(_cooled(p, temperature), truth)
-    pipeline.fit(table.rows, table.labels)
     with np.errstate(all="ignore"):
-        medians = np.nanmedian(table.rows, axis=0)
-    scenes = len(np.unique(table.scenes))
+        medians = np.nanmedian(learned.rows, axis=0)
+    scenes = len(np.unique(learned.scenes))
     return FormModel(
         pipeline=pipeline,
         temperature=temperature,
-        sure_at=sure_at,
+        sure_at=_sure_at(_cooled(p, temperature), truth),
         medians=medians,
-        version=f"pilot-{scenes}x{len(table.labels)}",
+        version=f"pilot-{scenes}x{len(learned.labels)}",
     )

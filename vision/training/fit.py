@@ -1,10 +1,12 @@
 """Rebuild everything learned: pixel eye, feature table, form model, size rules, model card.
 
-    python -m vision.training.fit --scenes DIR [--compare]
+    python -m vision.training.fit [--scenes DIR] [--calibration DIR] [--compare]
 
-``--scenes`` is a folder of rendered scenes (``vision.training.corpus``). The results
-go into ``vision/data``. With ``--compare`` plain baselines and bigger models are scored
-over scene-grouped folds first.
+Folders hold rendered scenes (``vision.training.corpus``); the results go into
+``vision/data``. From the training scenes come the eye, the form model and the factors of
+sizes; from the calibration scenes only sureness and uncertainties. With ``--compare`` plain
+baselines and bigger models are scored over scene-grouped folds first; with ``--table``
+nothing is measured, only fitted.
 """
 
 from __future__ import annotations
@@ -36,21 +38,27 @@ from vision.chips.measure import SIZES
 from vision.forms.fitting import fit_model, form_pipeline, read_table
 from vision.forms.model import dump_model
 from vision.training.fit_eye import eye_bytes, fit_eye
-from vision.training.rows import rows_of_scene, scenes_in
+from vision.training.pool import cores
+from vision.training.rows import measure_scenes
+from vision.training.sets import cache_folder
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
+    import numpy.typing as npt
     from sklearn.pipeline import Pipeline
 
+    from vision.chips.ground import Eye
     from vision.forms.fitting import Table
 
-__all__ = ["compare", "main", "size_rules", "table_bytes"]
+__all__ = ["compare", "learn", "main", "measure", "size_rules", "table_bytes"]
 
 _LOG = logging.getLogger(__name__)
 DATA = Path(__file__).parent.parent / "data"
 #: Least pairs of raw and true size for a rule.
 _LEAST_PAIRS = 12
+#: Least pairs of calibration scenes that an uncertainty is taken from.
+_LEAST_HELD = 20
 #: Absolute part of the uncertainty, mm (turns: 1): a pixel of the crop is 0.07 mm.
 _U_ABS = {"width": 0.02, "extent": 0.06, "turns": 0.05, "pitch": 0.02, "curl_radius": 0.02}
 
@@ -59,7 +67,7 @@ def table_bytes(rows: Iterable[dict[str, Any]]) -> bytes:
     """Return the feature table as gzip-compressed CSV, byte for byte repeatable."""
     sizes = [f"{kind}_{k}" for k in SIZES for kind in ("raw", "true")]
     text = io.StringIO()
-    names = ["scene", "label", "form", "group", "iou", *FEATURES, *sizes]
+    names = ["part", "scene", "card", "label", "form", "group", "iou", *FEATURES, *sizes]
     writer = csv.DictWriter(text, names, restval="", lineterminator="\n")
     writer.writeheader()
     for row in rows:
@@ -71,28 +79,21 @@ def table_bytes(rows: Iterable[dict[str, Any]]) -> bytes:
 def size_rules(records: Sequence[dict[str, str]]) -> dict[str, dict[str, float]]:
     """Return correction and uncertainty of each raw size in each group.
 
-    The factor is the median of true over raw; the relative part of u is such that 95 %
-    of the pairs lie within 2 u, and at least the spread of the middle of them.
+    The factor is the median of true over raw on training scenes; the relative part of u
+    is such that 95 % of the pairs of calibration scenes lie within 2 u, and at least the
+    spread of the middle of them. Where there are too few of those, training scenes serve.
     """
     rules = {}
-    keys = {("nest" if r["label"] == "nest" else r["group"]) for r in records if r["group"]}
+    keys = {_size_key(r) for r in records if r["group"]}
     for key in sorted(keys):
-        mine = [
-            r
-            for r in records
-            if r["group"] and ("nest" if r["label"] == "nest" else r["group"]) == key
-        ]
+        mine = [r for r in records if r["group"] and _size_key(r) == key]
         for size in SIZES:
-            pairs = [
-                (float(r[f"raw_{size}"]), float(r[f"true_{size}"]))
-                for r in mine
-                if r[f"raw_{size}"] and r[f"true_{size}"]
-            ]
-            if len(pairs) < _LEAST_PAIRS:
+            raw, true = _pairs(mine, size, "train")
+            if len(raw) < _LEAST_PAIRS:
                 continue
-            raw, true = np.array(pairs).T
-            raw = raw if size == "turns" else raw / CROP_PX_PER_MM
             factor = float(np.median(true / raw))
+            held = _pairs(mine, size, "calibration")
+            raw, true = held if len(held[0]) >= _LEAST_HELD else (raw, true)
             u_abs = _U_ABS.get(size, 0.05)
             off = np.maximum(np.abs(raw * factor - true) - u_abs, 0) / (raw * factor)
             spread = float(1.4826 * np.median(np.abs(raw * factor / true - 1)))
@@ -103,6 +104,23 @@ def size_rules(records: Sequence[dict[str, str]]) -> dict[str, dict[str, float]]
                 "u_abs": u_abs,
             }
     return rules
+
+
+def _size_key(record: dict[str, str]) -> str:
+    return "nest" if record["label"] == "nest" else record["group"]
+
+
+def _pairs(
+    records: Sequence[dict[str, str]], size: str, part: str
+) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.float64]]:
+    """Return raw sizes, mm before correction (turns as they are), and true ones."""
+    pairs = [
+        (float(r[f"raw_{size}"]), float(r[f"true_{size}"]))
+        for r in records
+        if r.get("part", "train") == part and r[f"raw_{size}"] and r[f"true_{size}"]
+    ]
+    raw, true = np.array(pairs, np.float64).reshape(-1, 2).T
+    return (raw if size == "turns" else raw / CROP_PX_PER_MM), true
 
 
 def _candidates() -> dict[str, Pipeline]:
@@ -136,6 +154,7 @@ def _candidates() -> dict[str, Pipeline]:
 
 def compare(table: Table) -> dict[str, tuple[float, float]]:
     """Return macro-F1 over scene-grouped folds and its standard error, by kind of model."""
+    table = table.learned()
     two = [list(FEATURES).index(n) for n in ("solidity", "repeat")]
     out = {}
     folds = list(
@@ -158,44 +177,70 @@ def compare(table: Table) -> dict[str, tuple[float, float]]:
     return out
 
 
-def main(argv: Sequence[str] | None = None) -> int:
-    """Run the command; returns the exit code."""
-    parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--scenes", type=Path, required=True)
-    parser.add_argument("--out", type=Path, default=DATA)
-    parser.add_argument("--seed", type=int, default=0)
-    parser.add_argument("--compare", action="store_true")
-    parser.add_argument("--keep-eye", action="store_true", help="use the packaged pixel eye")
-    args = parser.parse_args(argv)
-    logging.basicConfig(level=logging.INFO, format="%(message)s")
-    cv2.setNumThreads(1)  # one scene after the other; idle threads only get in the way
-    args.out.mkdir(parents=True, exist_ok=True)
-    if args.keep_eye:
-        eye = pixel_eye()
-    else:
-        eye = fit_eye(scenes_in(args.scenes), seed=args.seed)
-        (args.out / "eye.npz").write_bytes(eye_bytes(eye))
-    rows: list[dict[str, Any]] = []
-    for scene in scenes_in(args.scenes):
-        found, _ = rows_of_scene(scene, eye)
-        rows += found
-    data = table_bytes(rows)
-    (args.out / "features.csv.gz").write_bytes(data)
-    table = read_table(data)
-    if args.compare:
-        compare(table)
+def measure(
+    scenes: Path, calibration: Path | None, eye: Eye, *, workers: int
+) -> list[dict[str, Any]]:
+    """Return the rows of training and calibration scenes."""
+    rows = measure_scenes(scenes, eye, part="train", workers=workers, label="measure")
+    if calibration is not None:
+        rows += measure_scenes(
+            calibration, eye, part="calibration", workers=workers, label="calibration"
+        )
+    return rows
+
+
+def learn(data: bytes, out: Path) -> None:
+    """Fit size rules and form model from a feature table and write them."""
     records = list(csv.DictReader(io.StringIO(gzip.decompress(data).decode())))
     rules = {"crop_px_per_mm": CROP_PX_PER_MM, "rules": size_rules(records)}
-    (args.out / "sizes.json").write_text(json.dumps(rules, indent=1) + "\n")
+    (out / "sizes.json").write_text(json.dumps(rules, indent=1) + "\n", encoding="utf-8")
+    table = read_table(data)
     model = fit_model(table)
-    (args.out / "forms.model").write_bytes(dump_model(model))
+    (out / "forms.model").write_bytes(dump_model(model))
     _LOG.info(
         "%d rows of %d scenes; temperature %.2f, sure from %.2f",
-        len(rows),
+        len(records),
         len(np.unique(table.scenes)),
         model.temperature,
         model.sure_at,
     )
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(
+        description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
+    )
+    parser.add_argument("--scenes", type=Path, default=cache_folder("train"))
+    parser.add_argument("--calibration", type=Path, help="scenes that only set sureness and u")
+    parser.add_argument("--out", type=Path, default=DATA)
+    parser.add_argument("--seed", type=int, default=0)
+    parser.add_argument("--workers", type=int, default=cores())
+    parser.add_argument("--compare", action="store_true")
+    parser.add_argument("--keep-eye", action="store_true", help="use the packaged pixel eye")
+    parser.add_argument("--table", type=Path, help="a feature table; nothing is measured")
+    return parser
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run the command; returns the exit code."""
+    args = _parser().parse_args(argv)
+    logging.basicConfig(level=logging.INFO, format="%(message)s")
+    cv2.setNumThreads(1)  # one scene after the other; idle threads only get in the way
+    args.out.mkdir(parents=True, exist_ok=True)
+    if args.table is None:
+        if args.keep_eye:
+            eye = pixel_eye()
+        else:
+            eye = fit_eye(args.scenes, seed=args.seed, workers=args.workers, label="pixels")
+            (args.out / "eye.npz").write_bytes(eye_bytes(eye))
+        rows = measure(args.scenes, args.calibration, eye, workers=args.workers)
+        data = table_bytes(rows)
+        (args.out / "features.csv.gz").write_bytes(data)
+    else:
+        data = args.table.read_bytes()
+    if args.compare:
+        compare(read_table(data))
+    learn(data, args.out)
     return 0
 
 
