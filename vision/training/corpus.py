@@ -25,13 +25,17 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import cv2
-import numpy as np
 
+from vision import bundled
 from vision.training import camera
 from vision.training.camera import develop, draw_development, encode
+from vision.training.check import check_folder, films_of, report
+from vision.training.contact import contact_sheet
+from vision.training.exposure import light_gradient, sheet_level
 from vision.training.jobs import draw_job
+from vision.training.manifest import manifest_bytes
 from vision.training.pool import cores, spread
-from vision.training.render import Rendered, open_renderer, render
+from vision.training.render import open_renderer, render
 from vision.training.scenes import GENERATOR
 from vision.training.sets import SETS, cache_folder, scene_name, scene_of
 from vision.training.truth import truth_of
@@ -39,6 +43,7 @@ from vision.training.truth import truth_of
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    import numpy as np
     import numpy.typing as npt
 
     from vision.training.scenes import Scene
@@ -71,7 +76,7 @@ def render_scene(scene: Scene, order: Order) -> Path:
     scene = _scaled(scene, order.scale)
     rendered = render(scene, order.samples)
     plan = draw_development(scene)
-    rgb = develop(rendered.linear, _sheet_level(scene, rendered), plan, _gradient(scene))
+    rgb = develop(rendered.linear, sheet_level(scene, rendered), plan, light_gradient(scene))
     for old in (".jpg", ".heic"):
         stem.with_name(stem.name + old).unlink(missing_ok=True)
     photo = stem.with_name(stem.name + _suffix(plan))
@@ -105,44 +110,6 @@ def _scaled(scene: Scene, scale: float) -> Scene:
         return scene
     width, height = (2 * max(round(s * scale / 2), 8) for s in scene.view.size_px)
     return replace(scene, view=replace(scene.view, size_px=(width, height)))
-
-
-def _sheet_level(scene: Scene, rendered: Rendered) -> float:
-    """Linear green value that the camera exposes for: the bare sheet in the empty field.
-
-    Without a card a dark ground is lifted half of the way, as exposure meters do, as
-    far as the highlights allow.
-    """
-    green = rendered.linear[:, :, 1]
-    ground = rendered.mask == 0
-    if getattr(scene, "ground", "card") != "card":
-        level = float(np.percentile(green[ground] if ground.any() else green, 60))
-        high = float(np.percentile(green, 97))
-        return max(float(np.sqrt(max(level, 1e-3))), 0.7 * high, 1e-3)
-    field = _field_mask(scene) & ground
-    chosen = green[field] if field.any() else green
-    return max(float(np.percentile(chosen, 60)), 1e-4)
-
-
-def _field_mask(scene: Scene) -> npt.NDArray[np.bool_]:
-    x0, y0, x1, y1 = scene.sheet.field_area
-    corners = np.array([[x0, y0, 0], [x1, y0, 0], [x1, y1, 0], [x0, y1, 0]])
-    width, height = scene.view.size_px
-    picture = np.zeros((height, width), dtype=np.uint8)
-    cv2.fillConvexPoly(picture, np.rint(scene.view.pixels(corners)).astype(np.int32), 1)
-    return picture.astype(bool)
-
-
-def _gradient(scene: Scene) -> npt.NDArray[np.float32]:
-    """Light that falls off along the card, as a factor for each pixel."""
-    h = np.linalg.inv(scene.view.px_from_mm())
-    width, height = scene.view.size_px
-    x, y = np.arange(width, dtype=np.float32), np.arange(height, dtype=np.float32)[:, None]
-    w = h[2, 0] * x + h[2, 1] * y + h[2, 2]
-    mm_x = (h[0, 0] * x + h[0, 1] * y + h[0, 2]) / w - scene.sheet.size_mm[0] / 2
-    mm_y = (h[1, 0] * x + h[1, 1] * y + h[1, 2]) / w - scene.sheet.size_mm[1] / 2
-    gx, gy = scene.light.gradient
-    return np.asarray(np.clip(1 + (gx * mm_x + gy * mm_y) / 100, 0.5, 1.5), dtype=np.float32)
 
 
 def is_done(order: Order) -> bool:
@@ -212,10 +179,85 @@ def _render(wish: Any) -> int:  # noqa: ANN401 - the parser's answer
     return 1 if failed else 0
 
 
+def _remeasure(wish: Any) -> int:  # noqa: ANN401
+    from vision.training.fit import measure, table_bytes  # noqa: PLC0415 - only for this verb
+
+    calibration = wish.calibration
+    rows = measure(_folder(wish), calibration, bundled.pixel_eye(), workers=wish.workers)
+    wish.out.write_bytes(table_bytes(rows))
+    _say(f"{len(rows)} rows in {wish.out}")
+    return 0
+
+
+def _check(wish: Any) -> int:  # noqa: ANN401
+    folder = _folder(wish)
+    found = check_folder(folder, workers=wish.workers, every=wish.every, label="check")
+    for line in report(found, films_of(found)):
+        _say(line)
+    return 1 if found.complaints else 0
+
+
+def _contact(wish: Any) -> int:  # noqa: ANN401
+    sheet = contact_sheet(
+        _folder(wish), columns=wish.columns, workers=wish.workers, label="crops"
+    )
+    quality = [cv2.IMWRITE_JPEG_QUALITY, wish.quality]
+    if not cv2.imwrite(str(wish.out), cv2.cvtColor(sheet, cv2.COLOR_RGB2BGR), quality):
+        raise OSError(f"cannot write {wish.out}")
+    _say(f"{wish.out}: {wish.out.stat().st_size / 1000:.0f} kB")
+    return 0
+
+
+def _manifest(wish: Any) -> int:  # noqa: ANN401
+    folders = wish.scenes or [cache_folder(s) for s in SETS if cache_folder(s).is_dir()]
+    wish.out.write_bytes(manifest_bytes(folders))
+    _say(f"{wish.out}: {len(folders)} sets")
+    return 0
+
+
+def _folder(wish: Any) -> Path:  # noqa: ANN401
+    return Path(wish.scenes or cache_folder(wish.set))
+
+
+def _from(parser: argparse.ArgumentParser) -> None:
+    """Add where the scenes are and how many processes look at them."""
+    where = parser.add_mutually_exclusive_group(required=True)
+    where.add_argument("--set", choices=sorted(SETS), help="a set in the user's cache")
+    where.add_argument("--scenes", type=Path, help="a folder of scenes")
+    parser.add_argument("--workers", type=int, default=cores())
+
+
 def _parser() -> argparse.ArgumentParser:
-    parser = argparse.ArgumentParser(prog="python -m vision.training.corpus")
+    parser = argparse.ArgumentParser(
+        prog="python -m vision.training.corpus",
+        description=__doc__,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
     verbs = parser.add_subparsers(dest="verb", required=True)
-    draw = verbs.add_parser("render", help="render scenes of a set")
+    _add_render(verbs.add_parser("render", help="render scenes of a set"))
+    again = verbs.add_parser("remeasure", help="feature table of scenes, with today's reader")
+    _from(again)
+    again.add_argument("--calibration", type=Path, help="folder of calibration scenes")
+    again.add_argument("--out", required=True, type=Path)
+    again.set_defaults(run=_remeasure)
+    check = verbs.add_parser("check", help="check the truth of all scenes against itself")
+    _from(check)
+    check.add_argument("--every", type=int, default=1, help="draw every n-th seed again")
+    check.set_defaults(run=_check)
+    contact = verbs.add_parser("contact", help="picture of chips by form, at one scale")
+    _from(contact)
+    contact.add_argument("--out", required=True, type=Path)
+    contact.add_argument("--columns", type=int, default=12)
+    contact.add_argument("--quality", type=int, default=80)
+    contact.set_defaults(run=_contact)
+    listed = verbs.add_parser("manifest", help="one line for each scene")
+    listed.add_argument("--scenes", nargs="+", type=Path, help="folders (default: the cache)")
+    listed.add_argument("--out", required=True, type=Path)
+    listed.set_defaults(run=_manifest)
+    return parser
+
+
+def _add_render(draw: argparse.ArgumentParser) -> None:
     draw.add_argument("--set", required=True, choices=sorted(SETS))
     draw.add_argument("--out", type=Path, help="folder (default: in the user's cache)")
     draw.add_argument("--start", type=int, default=0, help="first scene of the set")
@@ -225,7 +267,6 @@ def _parser() -> argparse.ArgumentParser:
     draw.add_argument("--scale", type=float, default=1.0, help="picture size, for a quick look")
     draw.add_argument("--workers", type=int, default=cores())
     draw.set_defaults(run=_render)
-    return parser
 
 
 def main(arguments: list[str] | None = None) -> int:
