@@ -12,18 +12,18 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from vision.terms import GREY_ZONE, LONG_COIL_MM
-from vision.training.curl import screw_length_mm
-from vision.training.made import Made, Section, draw_section, strip_with_teeth
+from vision.training.curl import screw_length_mm, steepest_pitch_mm
+from vision.training.made import CurlSizes, Made, Section, draw_section, strip_with_teeth
+from vision.training.nests import nest_axes
 from vision.training.noise import chance, log_uniform, wander
-from vision.training.sweep import Points3, arc_lengths, unit
-from vision.training.worm import worm
+from vision.training.winding import Axis, straight_axis, wind, winding_distance
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
     from vision.arrays import Float1
 
-__all__ = ["THETA_DEG", "Axis", "even_coil", "maker", "wind"]
+__all__ = ["THETA_DEG", "CoilPlan", "coil", "draw_plan", "even_coil", "maker"]
 
 #: Width angle from the axis, degrees, by group; the gaps between are left out.
 THETA_DEG: dict[str, tuple[float, float]] = {
@@ -31,70 +31,61 @@ THETA_DEG: dict[str, tuple[float, float]] = {
     "4": (71.0, 90.0),
     "5": (26.0, 64.0),
 }
-
+#: Up to this width angle turns lie side by side like rings; beyond they nest like cups.
+_TUBE_DEG = 22.5
 _LONGEST_MM = 1500.0
+_MOST_TURNS = 130.0
 #: From here on fewer points a turn are enough, or the meshes grow too large.
 _MANY_TURNS = 40.0
 #: How often an end of a coil is looser than its middle.
 _LOOSE_ENDS = 0.6
-#: Turns cannot crowd closer than the strip lets them: least share of the mean pitch.
-_LEAST_SWING = {"2": 0.93, "4": 0.7, "5": 0.7}
+#: Coils of fewer turns are neither pulled nor crushed in one place.
+_WORTH_A_BLOW = 3.5
+#: Longest axis of a single coil; longer ones leave the card.
+_LONGEST_AXIS_MM = 120.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Axis:
-    """Axis of a coil: points by length along it, two unit normals and the direction."""
+class CoilPlan:
+    """Even sizes of a coil before anything happens to it."""
 
-    s: Float1
-    points: Points3
-    e1: Points3
-    e2: Points3
+    section: Section
+    theta_deg: float
+    radius_mm: float
+    pitch_mm: float
+    length_mm: float
+    """Length of the axis."""
 
-    def at(self, s: Float1) -> tuple[Points3, Points3, Points3, Points3]:
-        """Point, direction and the two normals at lengths ``s``."""
+    @property
+    def turns(self) -> float:
+        """Winding angle over 360 degrees."""
+        return self.length_mm / self.pitch_mm
 
-        def pick(values: Points3) -> Points3:
-            return np.stack([np.interp(s, self.s, values[:, k]) for k in range(3)], axis=1)
+    @property
+    def tubular(self) -> bool:
+        """Width rather along the axis than across it."""
+        return self.theta_deg < _TUBE_DEG
 
-        e1, e2 = unit(pick(self.e1)), unit(pick(self.e2))
-        return pick(self.points), unit(np.cross(e1, e2)), e1, e2
+    @property
+    def closest_mm(self) -> float:
+        """Pitch at which neighbouring turns touch."""
+        if self.tubular:
+            return self.section.width_mm
+        return _nested_mm(self.section, self.theta_deg, 1.08)
 
-
-def wind(
-    axis: Axis,
-    angle: Float1,
-    radius: Float1,
-    advance: Float1,
-    *,
-    theta_deg: float,
-    flatten: float = 1.0,
-) -> tuple[Points3, Points3]:
-    """Wind a strip about an axis.
-
-    Parameters
-    ----------
-    angle, radius, advance : (N,) winding angle (rad), distance from the axis (mm)
-        and place along the axis (mm) of each point.
-    theta_deg : angle between width and axis; the sign says which way the cone opens.
-    flatten : 1 for a round coil, less for one that was squashed.
-
-    Returns
-    -------
-    line, across : (N, 3) centre line and width direction.
-    """
-    base, along, e1, e2 = axis.at(advance)
-    c, s = np.cos(angle)[:, None], np.sin(angle)[:, None]
-    radial = c * e1 + s * e2
-    line = base + radius[:, None] * (c * e1 + flatten * s * e2)
-    theta = np.radians(theta_deg)
-    return line, np.cos(theta) * along + np.sin(theta) * radial
+    @property
+    def outer_mm(self) -> float:
+        """Radius of the cylinder round an even coil."""
+        lean = np.radians(self.theta_deg)
+        half = self.section.width_mm * np.sin(lean) + self.section.thickness_mm * np.cos(lean)
+        return float(self.radius_mm + half / 2)
 
 
 def even_coil(
     radius_mm: float, pitch_mm: float, turns: float, theta_deg: float, section: Section
 ) -> Made:
-    """Perfect coil without teeth or drift, for checks against closed forms."""
-    axis = _straight_axis(pitch_mm * turns + 1.0, np.zeros(2))
+    """Perfect coil without drift, for checks against closed forms."""
+    axis = straight_axis(pitch_mm * turns + 1.0)
     angle = np.linspace(0, 2 * np.pi * turns, int(80 * turns) + 2)
     line, across = wind(
         axis,
@@ -103,9 +94,8 @@ def even_coil(
         pitch_mm * angle / (2 * np.pi),
         theta_deg=theta_deg,
     )
-    strip = strip_with_teeth(np.random.default_rng(0), line, across, section)
     return Made(
-        strip=strip,
+        strip=strip_with_teeth(np.random.default_rng(0), line, across, section),
         curl={
             "curl_radius_mm": radius_mm,
             "pitch_mm": pitch_mm,
@@ -119,148 +109,232 @@ def even_coil(
 def maker(group: str, word: str) -> Callable[[np.random.Generator, Section | None], Made]:
     """Maker of coils of a group ('2', '4', '5') and word ('short', 'long', 'nest')."""
 
-    def make(rng: np.random.Generator, section: Section | None) -> Made:
-        return _coil(rng, group, word, section)
+    def make(rng: np.random.Generator, wish: Section | None) -> Made:
+        plan = draw_plan(rng, wish, THETA_DEG[group], word)
+        return _nest(rng, plan) if word == "nest" else coil(rng, plan)
 
     return make
 
 
-def _coil(rng: np.random.Generator, group: str, word: str, wish: Section | None) -> Made:
-    tubular = group == "2"
-    section = draw_section(rng, wish, (0.3, 2.5) if tubular else (0.25, 1.5), (0.05, 0.45))
-    theta = rng.uniform(*THETA_DEG[group])
-    radius, pitch, length = _draw_coil_sizes(rng, group, word, theta, section)
-    axis = _axis(rng, word, radius, length)
-    turns = length / pitch
-    angle, rho, advance = _drifting(rng, group, radius, pitch, turns)
-    advance = np.minimum(advance, axis.s[-1])
-    flatten = 1.0 if chance(rng, 0.8) else float(rng.uniform(0.75, 0.97))
-    signed = theta * rng.choice([-1.0, 1.0])
-    line, across = wind(axis, angle, rho, advance, theta_deg=signed, flatten=flatten)
-    if chance(rng, 0.5):
-        mirror = np.array([1.0, -1.0, 1.0])
-        line, across = line * mirror, -across * mirror
-    distance = rho * np.sqrt(np.cos(angle) ** 2 + (flatten * np.sin(angle)) ** 2)
-    return Made(
-        strip=strip_with_teeth(rng, line, across, section),
-        curl={
-            "curl_radius_mm": float(distance.mean()),
-            "curl_radius_range_mm": (float(rho.min()), float(rho.max())),
-            "pitch_mm": float((advance[-1] - advance[0]) / turns),
-            "turns": float(turns),
-            "theta_deg": float(theta),
-            "coil_length_mm": float(advance[-1] - advance[0]),
-        },
-        lies_as_made=word == "nest",
+def draw_plan(
+    rng: np.random.Generator,
+    wish: Section | None,
+    theta_deg: tuple[float, float],
+    word: str,
+    axis_mm: tuple[float, float] | None = None,
+) -> CoilPlan:
+    """Draw sizes of a coil, again while the chip would be too long.
+
+    Parameters
+    ----------
+    theta_deg : range of the width angle.
+    word : 'short', 'long' or 'nest'.
+    axis_mm : range of the axis length instead of what the word says.
+    """
+    theta = rng.uniform(*theta_deg)
+    section = draw_section(
+        rng, wish, (0.3, 2.5) if theta < _TUBE_DEG else (0.15, 1.5), (0.05, 0.5)
+    )
+    for _ in range(80):
+        radius = _draw_radius(rng, theta, word, section)
+        pitch = _draw_pitch(rng, theta, radius, section, word)
+        length = log_uniform(rng, *axis_mm) if axis_mm else _draw_axis(rng, word, radius, pitch)
+        turns = length / pitch
+        if turns < _MOST_TURNS and screw_length_mm(radius, pitch, turns) < _LONGEST_MM:
+            break
+    return CoilPlan(
+        section=section, theta_deg=theta, radius_mm=radius, pitch_mm=pitch, length_mm=length
     )
 
 
-def _draw_coil_sizes(
-    rng: np.random.Generator, group: str, word: str, theta: float, section: Section
-) -> tuple[float, float, float]:
-    """Radius, pitch and axis length, drawn again while the chip would be too long."""
-    tries = 60
-    while True:
-        radius = _draw_radius(rng, group, word, section)
-        pitch = _draw_pitch(rng, group, theta, radius, section)
-        length = _draw_axis_length(rng, word, radius, pitch)
-        tries -= 1
-        if screw_length_mm(radius, pitch, length / pitch) < _LONGEST_MM or not tries:
-            return radius, pitch, length
-
-
-def _draw_radius(rng: np.random.Generator, group: str, word: str, section: Section) -> float:
-    low, high = (0.8, 5.0) if group == "2" else (1.0, 6.0)
-    if group == "2":
-        low = max(low, 2.5 * section.thickness_mm)
+def _draw_radius(rng: np.random.Generator, theta: float, word: str, section: Section) -> float:
+    if theta < _TUBE_DEG:
+        low, high = max(0.8, 2.5 * section.thickness_mm), 6.0
     else:
-        low = max(low, 0.62 * section.width_mm)  # the inner edge must not cross the axis
+        # the inner edge must not cross the axis
+        low, high = max(1.0, 0.62 * section.width_mm, 2.5 * section.thickness_mm), 10.0
     if word == "nest":
-        high = 3.0
+        high = 3.2
     return log_uniform(rng, low, max(high, low * 1.2))
 
 
+def _nested_mm(section: Section, theta_deg: float, clearance: float) -> float:
+    """Pitch of cups that lie in one another: thickness seen along the axis."""
+    lean = max(np.sin(np.radians(theta_deg)), 0.1)
+    return max(0.14, float(clearance * section.thickness_mm / lean))
+
+
 def _draw_pitch(
-    rng: np.random.Generator, group: str, theta: float, radius: float, section: Section
+    rng: np.random.Generator, theta: float, radius: float, section: Section, word: str
 ) -> float:
-    w, t = section.width_mm, section.thickness_mm
-    # Turns of a tube lie side by side. Turns of the others nest like cups: neighbours
-    # clear each other once the pitch, seen square to the strip, exceeds its thickness.
-    nested = max(0.22, 1.25 * t / max(np.sin(np.radians(theta)), 0.1))
-    low = 1.03 * w if group == "2" else float(nested)
-    high = min(3 * w, 2.5 * radius)
+    w = section.width_mm
+    low = 1.02 * w if theta < _TUBE_DEG else _nested_mm(section, theta, 1.2)
+    if word == "nest":
+        low *= 1.35  # turns crowd on the inner side of a bend
+    high = min(3 * w, steepest_pitch_mm(radius, theta))
     return log_uniform(rng, low, max(high, low * 1.3))
 
 
-def _draw_axis_length(
-    rng: np.random.Generator, word: str, radius: float, pitch: float
-) -> float:
+def _draw_axis(rng: np.random.Generator, word: str, radius: float, pitch: float) -> float:
     if word == "short":
         # Shorter than it is wide, a coil is a ring: no clear member of its group.
         low = max(2.0 * pitch, 2.6 * radius)
         high = min((1 - GREY_ZONE) * LONG_COIL_MM, 60.0 * pitch)
-        return log_uniform(rng, low, max(high, low * 1.2))
+        return log_uniform(rng, min(low, high), high)
     if word == "long":
-        return log_uniform(rng, (1 + GREY_ZONE) * LONG_COIL_MM, 120.0)
+        return log_uniform(rng, (1 + GREY_ZONE) * LONG_COIL_MM, _LONGEST_AXIS_MM)
     return log_uniform(rng, 60.0, 180.0)
 
 
-def _straight_axis(length: float, bends: Float1) -> Axis:
-    s = np.linspace(0.0, length, 400)
-    # bends: total slow bend and one kink, both in the plane in which the coil lies
-    heading = bends[0] * s / length + bends[1] * 0.5 * (1 + np.tanh((s - 0.4 * length) / 1.6))
-    step = np.stack([np.cos(heading), np.sin(heading), np.zeros_like(s)], axis=1)
-    points = np.concatenate([np.zeros((1, 3)), np.cumsum(step[:-1] * s[1], axis=0)])
-    e1 = np.stack([-np.sin(heading), np.cos(heading), np.zeros_like(s)], axis=1)
-    return Axis(s=s, points=points, e1=e1, e2=np.tile([0.0, 0.0, 1.0], (len(s), 1)))
+def coil(rng: np.random.Generator, plan: CoilPlan) -> Made:
+    """Single rigid coil with what happens to coils: drift, bends, kinks, blows, pulls."""
+    angle, rho, advance = _drifting(rng, plan)
+    if chance(rng, 0.18) and plan.turns > _WORTH_A_BLOW:
+        advance, rho = _pulled(rng, plan, advance, rho)
+    axis = _bent_axis(rng, plan, float(advance[-1]))
+    place = advance / advance[-1]
+    flatten: Float1 | float = 1.0 if chance(rng, 0.8) else float(rng.uniform(0.75, 0.97))
+    lean = np.zeros(len(angle))
+    if chance(rng, 0.2) and plan.turns > _WORTH_A_BLOW:
+        flatten, lean = _crushed(rng, plan, place)
+    return _wound(rng, plan, axis, (angle, rho, advance), flatten=flatten, lean=lean)
 
 
-def _axis(rng: np.random.Generator, word: str, radius: float, length: float) -> Axis:
-    if word != "nest":
-        bend = np.radians(40) * rng.uniform(-1, 1) * chance(rng, 0.7)
-        kink = np.radians(35) * rng.uniform(-1, 1) * chance(rng, 0.25)
-        reach = length / (4 * radius)  # stubby coils do not bend
-        return _straight_axis(length + 4.0, np.array([bend, kink]) * np.clip(reach, 0, 1))
-    path = worm(
-        rng,
-        length_mm=length + 4.0,
-        loop_radius_mm=max(2.6 * radius, log_uniform(rng, 4.0, 10.0)),
-        ball_radius_mm=log_uniform(rng, 9.0, 20.0) + radius,
-        floor_mm=1.05 * radius,
+def _wound(
+    rng: np.random.Generator,
+    plan: CoilPlan,
+    axis: Axis,
+    course: tuple[Float1, Float1, Float1],
+    *,
+    flatten: Float1 | float = 1.0,
+    lean: Float1 | float = 0.0,
+    mirrored: bool | None = None,
+) -> Made:
+    angle, rho, advance = course
+    theta = plan.theta_deg * rng.choice([-1.0, 1.0])
+    line, across = wind(axis, angle, rho, advance, theta_deg=theta, flatten=flatten, lean=lean)
+    if chance(rng, 0.5) if mirrored is None else mirrored:
+        mirror = np.array([1.0, -1.0, 1.0])
+        line, across = line * mirror, -across * mirror
+    distance = winding_distance(angle, rho, flatten)
+    turns = float(angle[-1] / (2 * np.pi))
+    return Made(
+        strip=strip_with_teeth(rng, line, across, plan.section),
+        curl={
+            "curl_radius_mm": float(distance.mean()),
+            "curl_radius_range_mm": (float(distance.min()), float(distance.max())),
+            "pitch_mm": float(advance[-1] / turns),
+            "turns": turns,
+            "theta_deg": float(plan.theta_deg),
+            "coil_length_mm": float(advance[-1]),
+        },
     )
-    tangent = unit(np.gradient(path, axis=0))
-    e1 = _carried(tangent)
-    return Axis(s=arc_lengths(path), points=path, e1=e1, e2=np.cross(tangent, e1))
 
 
-def _carried(tangent: Points3) -> Points3:
-    """Carry normals along a curve without twist."""
-    normal = np.cross(tangent[0], np.eye(3)[int(np.argmin(np.abs(tangent[0])))])
-    out = []
-    for direction in tangent:
-        normal = normal - direction * (direction @ normal)
-        normal = normal / np.linalg.norm(normal)
-        out.append(normal)
-    return np.array(out)
+def _nest(rng: np.random.Generator, plan: CoilPlan) -> Made:
+    """Coil tangled with itself, or two coils caught in each other."""
+    axes = nest_axes(rng, outer_mm=1.03 * plan.outer_mm, length_mm=plan.length_mm)
+    parts: list[Made] = []
+    mirrored = chance(rng, 0.5)
+    for axis in axes:
+        # a settled axis may be a little shorter than planned
+        share = float(axis.s[-1]) / plan.length_mm
+        angle, rho, advance = _drifting(rng, plan, share=share, calm=True)
+        advance = advance * min(1.0, float(axis.s[-1]) / float(advance[-1]))
+        parts.append(_wound(rng, plan, axis, (angle, rho, advance), mirrored=mirrored))
+    return _together(parts)
+
+
+def _together(parts: list[Made]) -> Made:
+    """One chip of several strips: sizes along the chip add up."""
+    curls = [p.curl for p in parts]
+    turns = [c["turns"] for c in curls]
+    low = min(c["curl_radius_range_mm"][0] for c in curls)
+    high = max(c["curl_radius_range_mm"][1] for c in curls)
+    coil_length = sum(c["coil_length_mm"] for c in curls)
+    whole: CurlSizes = {
+        "curl_radius_mm": float(
+            np.average([c["curl_radius_mm"] for c in curls], weights=turns)
+        ),
+        "curl_radius_range_mm": (low, high),
+        "pitch_mm": coil_length / sum(turns),
+        "turns": sum(turns),
+        "theta_deg": curls[0]["theta_deg"],
+        "coil_length_mm": coil_length,
+    }
+    return Made(
+        strip=parts[0].strip,
+        more=tuple(p.strip for p in parts[1:]),
+        curl=whole,
+        lies_as_made=True,
+    )
+
+
+def _bent_axis(rng: np.random.Generator, plan: CoilPlan, length: float) -> Axis:
+    """Axis bent by up to 40 degrees with up to three kinks; stubby coils do not bend."""
+    reach = float(np.clip(length / (4 * plan.radius_mm), 0, 1)) * (length > 4 * plan.radius_mm)
+    bend = np.radians(40) * rng.uniform(-1, 1) * chance(rng, 0.7)
+    count = int(rng.choice([0, 1, 2, 3], p=[0.7, 0.17, 0.08, 0.05]))
+    kinks = tuple(
+        (float(rng.uniform(0.12, 0.88)), float(np.radians(rng.uniform(-38, 38)) * reach))
+        for _ in range(count)
+    )
+    turn = rng.uniform(0, 2 * np.pi)
+    return straight_axis(length + 4.0, bend_rad=bend * reach, kinks=kinks, turn_rad=turn)
 
 
 def _drifting(
-    rng: np.random.Generator, group: str, radius: float, pitch: float, turns: float
+    rng: np.random.Generator, plan: CoilPlan, *, share: float = 1.0, calm: bool = False
 ) -> tuple[Float1, Float1, Float1]:
     """Winding angle, radius and advance with drift and looser ends."""
+    turns = max(1.2, plan.turns * share)
     per_turn = (
-        float(np.clip(2 * np.pi * radius / 0.1, 48, 150)) if turns < _MANY_TURNS else 48.0
+        float(np.clip(2 * np.pi * plan.radius_mm / 0.1, 48, 150))
+        if turns < _MANY_TURNS
+        else 48.0
     )
     angle = np.linspace(0.0, 2 * np.pi * turns, int(per_turn * turns) + 2)
     lap = angle / (2 * np.pi)
-    trend = rng.uniform(0, 0.35) if group == "5" else rng.uniform(0, 0.15)
-    trend *= rng.choice([-1.0, 1.0])
-    uneven = log_uniform(rng, 0.008, 0.05)
+    most = 0.1 if calm else 0.15 if plan.tubular else 0.38
+    trend = rng.uniform(0, most) * rng.choice([-1.0, 1.0])
+    uneven = log_uniform(rng, 0.008, 0.03 if calm else 0.05)
     rise = trend * (lap / turns - 0.5) + wander(rng, lap, 0.7, uneven).clip(-0.12, 0.12)
-    loose = rng.uniform(0, 0.2, 2) * (rng.random(2) < _LOOSE_ENDS)
+    loose = rng.uniform(0, 0.1 if calm else 0.25, 2) * (rng.random(2) < _LOOSE_ENDS)
     ends = loose[0] * np.exp(-lap / 0.6) + loose[1] * np.exp(-(turns - lap) / 0.6)
-    rho = radius * (1 + rise + ends)
-    swing = 1 + wander(rng, lap, max(1.5, turns / 6), 4 * uneven) + 0.8 * ends
-    swing = swing.clip(_LEAST_SWING[group], 2.0)
+    rho = plan.radius_mm * (1 + rise + ends)
+    swing = 1 + wander(rng, lap, max(1.5, turns / 6), 5 * uneven) + 0.8 * ends
+    least = min(0.98, plan.closest_mm / plan.pitch_mm)
+    swing = swing.clip(least, 2.0)
     advance = np.concatenate([[0.0], np.cumsum(np.diff(lap) * 0.5 * (swing[1:] + swing[:-1]))])
-    return angle, rho, advance * pitch * turns / advance[-1]
+    # scaled to the planned length the closest turns may close up, but not overlap
+    scale = max(turns / float(advance[-1]), least / float(swing.min()))
+    scale = min(scale, plan.length_mm * share * 1.0 / (plan.pitch_mm * float(advance[-1])))
+    return angle, rho, advance * plan.pitch_mm * scale
+
+
+def _pulled(
+    rng: np.random.Generator, plan: CoilPlan, advance: Float1, rho: Float1
+) -> tuple[Float1, Float1]:
+    """Pull some turns in the middle apart; they grow thinner, the length stays."""
+    share = advance / advance[-1]
+    place, spread = rng.uniform(0.25, 0.75), rng.uniform(0.6, 1.5) / plan.turns
+    girth = 2 * np.pi * plan.radius_mm
+    most = min(4.0, 0.7 * girth / plan.pitch_mm)
+    pull = 1 + (rng.uniform(0.3, 1.0) * max(most - 1, 0)) * np.exp(
+        -(((share - place) / spread) ** 2)
+    )
+    slope = plan.pitch_mm * pull / girth
+    rho = rho / np.sqrt(1 + slope**2) * np.sqrt(1 + (plan.pitch_mm / girth) ** 2)
+    mean = 0.5 * (pull[1:] + pull[:-1])
+    pulled = np.concatenate([[0.0], np.cumsum(np.diff(advance) * mean)])
+    # the whole keeps its length on the axis, so that the length word stays true
+    return pulled * advance[-1] / pulled[-1], rho
+
+
+def _crushed(rng: np.random.Generator, plan: CoilPlan, share: Float1) -> tuple[Float1, Float1]:
+    """Squash a place of a coil: flat turns that lean over."""
+    place, spread = rng.uniform(0.0, 1.0), max(rng.uniform(0.06, 0.3), 0.7 / plan.turns)
+    blow = np.exp(-(((share - place) / spread) ** 2))
+    room = plan.pitch_mm / plan.closest_mm - 1  # tight turns hold one another upright
+    lean = rng.uniform(-0.5, 0.5) * min(1.0, 2 * room)
+    return 1 - rng.uniform(0.15, 0.5) * blow, lean * blow

@@ -33,7 +33,8 @@ class Sizes:
 
     ``curl_radius_mm`` is the mean distance of the centre line from the curl axis,
     ``turns`` the winding angle over 360 degrees, ``coil_length_mm`` the length of
-    the axis, ``width_mm`` the mean width with the teeth of the free edge.
+    the axis, ``pitch_mm`` that length over the turns, ``width_mm`` the mean width with
+    the teeth of the free edge.
     """
 
     length_mm: float
@@ -60,11 +61,13 @@ class Section:
 class Made:
     """A strip and what its maker knows of it.
 
+    ``more`` holds further strips of the same chip, caught in the first.
     ``lies_as_made`` is for limp or tangled chips that were laid on the plane while
     being made; all others are rigid and still have to come to rest.
     """
 
     strip: Strip
+    more: tuple[Strip, ...] = ()
     curl: CurlSizes = field(default_factory=CurlSizes)
     lies_as_made: bool = False
 

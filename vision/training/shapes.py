@@ -13,13 +13,14 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from vision.training import coils, strips
+from vision.training import coils, ribbons, strips
 from vision.training.made import Made, Section, Sizes
 from vision.training.sweep import (
     Mesh,
     Points3,
     arc_lengths,
     extent,
+    join,
     rest_rotation,
     sweep,
     transform,
@@ -42,6 +43,8 @@ class Chip:
     sizes: Sizes
     also: tuple[str, ...] = ()
     """Other codes that are as right as ``form``; only chips between two groups have them."""
+    ends: tuple[int, ...] = ()
+    """Where each strip ends in ``line``: more than one entry where strips are caught."""
 
     @property
     def group(self) -> str:
@@ -62,13 +65,14 @@ class Chip:
             line=self.line @ rotation.T + shift,
             sizes=self.sizes,
             also=self.also,
+            ends=self.ends,
         )
 
 
 _MAKERS: dict[str, Callable[[np.random.Generator, Section | None], Made]] = {
-    "1.1": strips.ribbon_long,
-    "1.2": strips.ribbon_short,
-    "1.3": strips.ribbon_nest,
+    "1.1": ribbons.ribbon_long,
+    "1.2": ribbons.ribbon_short,
+    "1.3": ribbons.ribbon_nest,
     "2.1": coils.maker("2", "long"),
     "2.2": coils.maker("2", "short"),
     "2.3": coils.maker("2", "nest"),
@@ -105,21 +109,24 @@ def chip_of_form(form: str, rng: np.random.Generator, section: Section | None = 
     return finish(form, _MAKERS[form](rng, section), rng)
 
 
-def finish(form: str, made: Made, rng: np.random.Generator) -> Chip:
-    """Give a strip its surface, rest it on z = 0 and note its sizes."""
-    tool, free = sweep(made.strip)
+def finish(form: str, made: Made, rng: np.random.Generator, also: tuple[str, ...] = ()) -> Chip:
+    """Give the strips their surface, rest them on z = 0 and note their sizes."""
+    strips_made = (made.strip, *made.more)
+    surfaces = [sweep(strip) for strip in strips_made]
+    tool = surfaces[0][0] if not made.more else join([t for t, _ in surfaces])
+    free = surfaces[0][1] if not made.more else join([f for _, f in surfaces])
     points = np.concatenate([tool.points, free.points])
-    turn = np.eye(3) if made.lies_as_made else rest_rotation(points, made.strip.line, rng)
+    line = np.concatenate([strip.line for strip in strips_made])
+    turn = np.eye(3) if made.lies_as_made else rest_rotation(points, line, rng)
     yaw = rng.uniform(0, 2 * np.pi)
     turn = _about_z(yaw) @ turn
     rested = points @ turn.T
     middle = (rested.min(axis=0) + rested.max(axis=0)) / 2
     shift = np.array([-middle[0], -middle[1], -rested[:, 2].min()])
-    strip = made.strip
     sizes = Sizes(
-        length_mm=float(arc_lengths(strip.line)[-1]),
-        width_mm=float(np.mean(strip.width + strip.ragged)),
-        thickness_mm=float(np.mean(strip.thickness)),
+        length_mm=sum(float(arc_lengths(strip.line)[-1]) for strip in strips_made),
+        width_mm=float(np.mean(np.concatenate([s.width + s.ragged for s in strips_made]))),
+        thickness_mm=float(np.mean(np.concatenate([s.thickness for s in strips_made]))),
         extent_mm=extent(points),
         **made.curl,
     )
@@ -127,8 +134,10 @@ def finish(form: str, made: Made, rng: np.random.Generator) -> Chip:
         form=form,
         tool=transform(tool, turn, shift),
         free=transform(free, turn, shift),
-        line=strip.line @ turn.T + shift,
+        line=line @ turn.T + shift,
         sizes=sizes,
+        also=also,
+        ends=tuple(np.cumsum([len(strip.line) for strip in strips_made]).tolist()),
     )
 
 

@@ -1,4 +1,4 @@
-"""Ribbons, spirals, arcs, grains and needles."""
+"""Spirals, arcs, grains and needles."""
 
 from __future__ import annotations
 
@@ -6,15 +6,11 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from vision.terms import GREY_ZONE, LONG_ALONG_CHIP_MM
 from vision.training.made import Made, Section, draw_section, strip_with_teeth
 from vision.training.noise import chance, log_uniform, wander
-from vision.training.sweep import Points3, Strip, arc_lengths, unit
-from vision.training.worm import worm
+from vision.training.sweep import Points3, Strip
 
 if TYPE_CHECKING:
-    import numpy.typing as npt
-
     from vision.arrays import Float1
 
 __all__ = [
@@ -22,106 +18,11 @@ __all__ = [
     "arcs_connected",
     "grain",
     "needle",
-    "ribbon_long",
-    "ribbon_nest",
-    "ribbon_short",
     "spiral_conical",
     "spiral_flat",
 ]
 
 _UP = np.array([0.0, 0.0, 1.0])
-#: Longest ribbon that is still surely short, along the chip.
-_SHORT_MM = (1 - GREY_ZONE) * LONG_ALONG_CHIP_MM
-#: Longer ribbons lie down on the sheet instead of standing like a rigid body.
-_LIMP_MM = 70.0
-#: Smaller and larger side of the box that a ribbon may cover.
-_ROOM_MM = np.array([90.0, 120.0])
-
-
-def ribbon_short(rng: np.random.Generator, wish: Section | None) -> Made:
-    """Ribbon of 6 mm up to the lower border of the grey zone."""
-    section = draw_section(rng, wish, (0.2, 2.5), (0.05, 0.45))
-    low = max(6.0, 9 * section.width_mm)
-    length = log_uniform(rng, low, _SHORT_MM)
-    return _ribbon(rng, section, length)
-
-
-def ribbon_long(rng: np.random.Generator, wish: Section | None) -> Made:
-    """Ribbon from the upper border of the grey zone to 420 mm, loosely laid down."""
-    section = draw_section(rng, wish, (0.2, 2.5), (0.05, 0.45))
-    return _ribbon(rng, section, log_uniform(rng, (1 + GREY_ZONE) * LONG_ALONG_CHIP_MM, 420.0))
-
-
-def ribbon_nest(rng: np.random.Generator, wish: Section | None) -> Made:
-    """Ribbon that has tangled itself into a ball."""
-    section = draw_section(rng, wish, (0.2, 1.8), (0.05, 0.3))
-    loop = log_uniform(rng, 3.0, 11.0)
-    line = worm(
-        rng,
-        length_mm=log_uniform(rng, 180.0, 700.0),
-        loop_radius_mm=loop,
-        ball_radius_mm=max(1.3 * loop, log_uniform(rng, 8.0, 20.0)),
-        floor_mm=section.width_mm / 2,
-    )
-    tangent = unit(np.gradient(line, axis=0))
-    inward = unit(np.gradient(tangent, axis=0))
-    across = np.cross(tangent, inward)
-    s = arc_lengths(line)
-    roll = wander(rng, s, 15.0, 0.4)[:, None]
-    across = np.cos(roll) * across + np.sin(roll) * inward
-    return Made(strip=strip_with_teeth(rng, line, across, section), lies_as_made=True)
-
-
-def _ribbon(rng: np.random.Generator, section: Section, length: float) -> Made:
-    step = float(np.clip(length / 900, 0.08, 0.25))
-    s = np.arange(0.0, length, step)
-    limp = length > _LIMP_MM
-    heading, flat = _ribbon_course(rng, s, limp=limp)
-    rise = wander(rng, s, 14.0, min(2.0, length / 25))
-    if limp:
-        rise = np.logaddexp(0.0, rise)  # it sags onto the sheet between its humps
-    line = np.column_stack([flat, rise])
-    roll = rng.choice([0.0, np.pi / 2]) + wander(rng, s, 12.0, rng.uniform(0.05, 0.5))
-    roll = roll + rng.choice([0.0, 1.0], p=[0.6, 0.4]) * 2 * np.pi * s / rng.uniform(50, 200)
-    side = np.stack([-np.sin(heading), np.cos(heading), np.zeros_like(s)], axis=1)
-    across = np.cos(roll)[:, None] * _UP + np.sin(roll)[:, None] * side
-    if length <= _SHORT_MM:  # humps add to the length: keep out of the grey zone
-        kept = arc_lengths(line) <= _SHORT_MM
-        line, across = line[kept], across[kept]
-    return Made(strip=strip_with_teeth(rng, line, across, section), lies_as_made=limp)
-
-
-def _ribbon_course(
-    rng: np.random.Generator, s: Float1, *, limp: bool
-) -> tuple[Float1, npt.NDArray[np.float64]]:
-    """Heading and plane points, drawn again while the ribbon would leave the card."""
-    tries = 40
-    while True:
-        heading = _ribbon_heading(rng, s, limp=limp)
-        steps = np.stack([np.cos(heading), np.sin(heading)], axis=1) * s[1]
-        flat = np.cumsum(steps, axis=0)
-        reach = np.sort(np.ptp(flat, axis=0))
-        tries -= 1
-        if (reach < _ROOM_MM).all() or not tries:
-            return heading, flat
-
-
-def _ribbon_heading(rng: np.random.Generator, s: Float1, *, limp: bool) -> Float1:
-    """Heading in the plane: slow curvature under 1/20 per mm, waves and kinks."""
-    curvature = wander(rng, s, rng.uniform(10, 40), rng.uniform(0.006, 0.03)).clip(-0.05, 0.05)
-    if limp:
-        curvature = curvature + rng.uniform(-0.03, 0.03)
-    heading = np.cumsum(curvature) * (s[1] - s[0])
-    if chance(rng, 0.4):
-        wave = rng.uniform(3, 12)
-        phase = 2 * np.pi * s / wave + wander(rng, s, wave, 1.0)
-        strength = rng.uniform(0.1, 0.45) * (1 + wander(rng, s, 2 * wave, 0.4))
-        heading = heading + strength * np.sin(phase)
-    for _ in range(rng.integers(0, 4)):
-        place = rng.uniform(0.1, 0.9) * s[-1]
-        turn = np.radians(rng.uniform(20, 80)) * rng.choice([-1, 1])
-        heading = heading + turn * 0.5 * (1 + np.tanh((s - place) / 0.7))
-    return np.asarray(heading)
 
 
 def _planar(
