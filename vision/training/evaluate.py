@@ -60,7 +60,10 @@ def _interval(
         value([scores[i] for i in rng.integers(0, len(scores), len(scores))])
         for _ in range(_DRAWS)
     ]
-    low, high = np.nanpercentile(draws, [2.5, 97.5])
+    known = [d for d in draws if np.isfinite(d)]
+    if not known:
+        return value(scores), float("nan"), float("nan")
+    low, high = np.percentile(known, [2.5, 97.5])
     return value(scores), float(low), float(high)
 
 

@@ -35,7 +35,7 @@ if TYPE_CHECKING:
 
     Rows = npt.NDArray[np.float32]
 
-__all__ = ["eye_bytes", "fit_eye", "metal_share"]
+__all__ = ["draw_pixels", "eye_bytes", "fit_eye", "metal_share"]
 
 _LOG = logging.getLogger(__name__)
 _FINER = 3
@@ -137,18 +137,26 @@ def _pixels_of(
     return _pixels(load_scene(path), seed, each)
 
 
-def fit_eye(folder: Path, *, seed: int, workers: int = 1, label: str = "") -> Eye:
-    """Fit the decision on pixels of all scenes of a folder.
+def draw_pixels(
+    folder: Path, *, seed: int, workers: int = 1, label: str = ""
+) -> tuple[Rows, npt.NDArray[np.int8], npt.NDArray[np.float32]]:
+    """Draw the pixels to learn from: responses (N, R), metal or not (N,), weights (N,).
 
-    The same decision whatever the number of workers; some two million pixels in all, which
-    keep memory under a few GB.
+    The same ones whatever the number of workers; some two million in all, which keep
+    memory under a few GB.
     """
     paths = scene_paths(folder)
     each = int(np.clip(_PIXELS // (_KINDS * len(paths)), _LEAST_EACH, _MOST_EACH))
     work = partial(_pixels_of, seed=seed, each=each)
     parts = list(spread(work, paths, workers=workers, label=label))
     x, y, w = (np.concatenate(p) for p in zip(*parts, strict=True))
-    _LOG.info("%d pixels of %d scenes, %.0f %% metal", len(y), len(paths), 100 * y.mean())
+    return x, y, w
+
+
+def fit_eye(folder: Path, *, seed: int, workers: int = 1, label: str = "") -> Eye:
+    """Fit the decision on pixels of all scenes of a folder."""
+    x, y, w = draw_pixels(folder, seed=seed, workers=workers, label=label)
+    _LOG.info("%d pixels, %.0f %% metal", len(y), 100 * y.mean())
     return _network(x, y, w, seed)
 
 

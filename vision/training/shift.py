@@ -84,6 +84,7 @@ def shift_lines(
 ) -> Iterator[str]:
     """Yield one line for each measure, and how many lie outside of what was rendered."""
     outside = known = 0
+    shares = []
     for k, name in enumerate(FEATURES):
         here = real[np.isfinite(real[:, k]), k]
         there = rendered[np.isfinite(rendered[:, k]), k]
@@ -95,11 +96,14 @@ def shift_lines(
         off = not low <= value <= high
         known, outside = known + 1, outside + off
         share = float(np.mean((here < low) | (here > high)))
+        shares.append(share)
         yield (
             f"{name}: real {value:.3g}; rendered {low:.3g}, {middle:.3g}, {high:.3g}; "
             f"{100 * share:.0f} % of real ones outside{' <- median outside' if off else ''}"
         )
     yield f"medians outside of the rendered 5-95 %: {outside} of {known} measures"
+    if shares:
+        yield f"values outside: {100 * np.mean(shares):.0f} % (10 % were there no shift)"
 
 
 def main(argv: Sequence[str] | None = None) -> int:

@@ -35,6 +35,8 @@ LEAST_SHARE = 0.5
 #: Points kept of a centre line: one for each so many degrees of turning, or mm of way.
 _STEP_DEG, _STEP_MM = 12.0, 4.0
 _MOST_POINTS = 200
+#: Spacing of the points at which the card's frame is looked at.
+_GRID_MM = 2.0
 #: Points of all lines of a scene together.
 _MOST_IN_SCENE = 1000
 
@@ -49,7 +51,6 @@ def truth_of(scene: Scene, rendered: Rendered, plan: Development, photo: str) ->
     spots = [c["centre_mm"] for c in chips if c["counts"]] or [c["centre_mm"] for c in chips]
     heart = np.mean(spots, axis=0) if spots else np.array(scene.sheet.size_mm) / 2
     view, light = scene.view, scene.light
-    wear = getattr(scene, "wear", None)
     ground = str(getattr(scene, "ground", "card"))
     return {
         "schema": "bluecurl.truth/1",
@@ -70,7 +71,7 @@ def truth_of(scene: Scene, rendered: Rendered, plan: Development, photo: str) ->
         "tilt_deg": round(view.tilt_deg(), 2),
         "ground": ground,
         "card": scene.sheet.card_id if ground == "card" else None,
-        "card_state": None if wear is None or ground != "card" else _plain(asdict(wear)),
+        "card_state": _card_state(scene, rendered) if ground == "card" else None,
         "light": _plain(asdict(light)),
         "families": {
             "side": scene.side,
@@ -97,6 +98,25 @@ def truth_of(scene: Scene, rendered: Rendered, plan: Development, photo: str) ->
             }
             for o in scene.oil
         ],
+    }
+
+
+def _card_state(scene: Scene, rendered: Rendered) -> dict[str, Any]:
+    """Wear of the card, and the shares of its printed frame that the photo shows or hides."""
+    x0, y0, x1, y1 = scene.sheet.card_area
+    fx0, fy0, fx1, fy1 = scene.sheet.field_area
+    x, y = np.meshgrid(np.arange(x0, x1, _GRID_MM), np.arange(y0, y1, _GRID_MM))
+    frame = (x < fx0) | (x > fx1) | (y < fy0) | (y > fy1)
+    world = np.column_stack([x[frame], y[frame], np.zeros(int(frame.sum()))])
+    px = np.rint(scene.view.pixels(world)).astype(int)
+    width, height = scene.view.size_px
+    seen = ((px >= 0) & (px < (width, height))).all(axis=1)
+    under = rendered.mask[px[seen, 1], px[seen, 0]]
+    wear = getattr(scene, "wear", None)
+    return {
+        **(_plain(asdict(wear)) if wear else {}),
+        "frame_in_photo": round(float(seen.mean()), 3),
+        "frame_covered": round(float((under > 0).mean()), 3) if len(under) else 0.0,
     }
 
 
@@ -187,6 +207,7 @@ def _chip(scene: Scene, rendered: Rendered, placed: Placed) -> dict[str, Any]:
             if isinstance(value, tuple)
             else (None if value is None else round(value, 4))
         )
+    out["dirt"] = round(float(getattr(placed, "dirt", 0.0)), 3)
     out["film_nm"] = round(float(film.mean()), 2)
     out["film_spread_nm"] = round(float(film.std()), 2)
     middle = (chip.points.min(axis=0) + chip.points.max(axis=0)) / 2

@@ -1,0 +1,115 @@
+"""The contact sheet shows every form at one scale; checks complain about what is wrong."""
+
+from __future__ import annotations
+
+import json
+from collections import Counter
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from vision.training.check import Findings, _check_chip, film_gaps, report
+from vision.training.contact import _cut, contact_sheet
+from vision.training.rows import SceneFiles, scene_paths
+from vision.training.shapes import FORMS
+
+
+def with_lines(folder, source):
+    """Copy scenes and give their chips a centre line."""
+    for path in scene_paths(source):
+        truth = json.loads(path.read_text())
+        h = np.array(truth["px_from_mm"])
+        for chip in truth["chips"]:
+            x, y = chip["centre_mm"]
+            px = h @ [[x - 1, x + 1], [y, y], [1, 1]]
+            chip["centre_line_px"] = (px[:2] / px[2]).T.tolist()
+        (folder / path.name).write_text(json.dumps(truth))
+        for part in (truth["photo"], path.name.replace(".truth.json", ".mask.png")):
+            (folder / part).write_bytes((source / part).read_bytes())
+    return folder
+
+
+def test_a_row_for_each_form(made_scenes, tmp_path):
+    sheet = contact_sheet(with_lines(tmp_path, made_scenes), columns=3)
+    step = 135
+    assert sheet.shape[0] >= step * len(FORMS)
+    filled = {
+        form: bool((sheet[k * step + 20 : k * step + 100, 80:180] < 250).any())
+        for k, form in enumerate(FORMS)
+    }
+    assert sum(filled.values()) >= 3
+    assert not filled["1.1"]
+
+
+def test_crops_show_the_same_millimetres():
+    """A black square of 5.5 mm is a quarter of a crop wide, whatever the photo's density."""
+    for density in (6.0, 17.0):
+        side = round(40 * density)
+        rgb = np.full((side, side, 3), 255, np.uint8)
+        low, high = round(17.25 * density), round(22.75 * density)
+        rgb[low:high, low:high] = 0
+        line = [[low, low], [high - 1, high - 1]]
+        crop = _cut(rgb, None, {"px_per_mm": density}, {"centre_line_px": line})
+        dark = (crop[66, :, 0] < 128).sum()
+        assert dark == pytest.approx(crop.shape[1] / 4, abs=1.5)
+
+
+@pytest.fixture
+def helix():
+    """An upright truth of a scene with one chip of three turns along a row of pixels."""
+    x = np.linspace(10, 50, 41)
+    line = np.column_stack([x, np.full(41, 20.0)])
+    chip = {
+        "number": 3,
+        "group": "2",
+        "form": "2.2",
+        "metal": "aluminium",
+        "film_nm": 0.0,
+        "counts": True,
+        "share_unoccluded": 1.0,
+        "width_mm": 0.4,
+        "curl_radius_mm": 2.0,
+        "turns": 3.0,
+        "pitch_mm": 3 * np.pi,
+        "length_mm": 15 * np.pi,
+        "centre_line_px": line.tolist(),
+        "centre_line_mm": [[k * 15 * np.pi / 40, 0.0, 0.0] for k in range(41)],
+    }
+    mask = np.zeros((60, 80), np.uint8)
+    mask[18:23, 8:53] = 3
+    truth = {"px_per_mm": 10.0, "families": {"side": "train"}, "chips": [chip]}
+    return SceneFiles("x", b"", mask, truth, np.bincount(mask.ravel(), minlength=256))
+
+
+def complaints(scene, **change):
+    found = Findings()
+    _check_chip(scene.truth["chips"][0] | change, scene, found)
+    return found.complaints
+
+
+def test_a_true_chip_raises_no_complaint(helix):
+    assert complaints(helix) == []
+
+
+def test_wrong_truth_is_complained_about(helix):
+    assert "curl" in complaints(helix, turns=3.2)[0]
+    assert "centre line" in complaints(helix, centre_line_mm=[[0, 0, 0], [40, 0, 0]])[0]
+    moved = replace(helix, mask=np.roll(helix.mask, 15, axis=0))
+    assert "lies on it" in complaints(moved)[0]
+
+
+def test_film_colours_agree_with_libraries():
+    pytest.importorskip("colour", reason="colour-science is in the extra test")
+    pytest.importorskip("tmm", reason="tmm is in the extra test")
+    gaps = film_gaps([("iron", "magnetite", 24), ("titanium", "titania", 40)])
+    assert gaps
+    assert max(gaps.values()) < 2.0
+
+
+def test_the_report_gathers_complaints_by_kind():
+    found = Findings(scenes=2, counts=Counter({"1": 4}), complaints=[])
+    found.complaints = [f"s{k}: chip {k} (2.2): length is off by {k} %" for k in range(5)]
+    text = "\n".join(report(found, {}))
+    assert "1 4; together 4" in text
+    assert "5 like: s0" in text

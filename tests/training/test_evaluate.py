@@ -1,0 +1,154 @@
+"""Scores: known answers, the lens in the true map, photos without a card, many workers."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from vision.photo.card import CARDS, field_mm
+from vision.training.evaluate import lines_of, macro_f1, main, score_folder, summary
+from vision.training.rows import load_scene, scene_paths
+from vision.training.score import Named, SceneScore, _segments, score_scene
+from vision.training.truth import photo_px, px_per_mm_at
+from vision.training.view import View
+
+
+@pytest.fixture(scope="module")
+def scores(made_scenes):
+    return score_folder(made_scenes)
+
+
+def test_macro_f1_of_known_answers():
+    # group 1: 2 of 3 right, once called in vain: F1 = 2*2/(3+3); group 2: F1 = 2/(1+2)
+    pairs = [("1", "1"), ("1", "1"), ("1", "2"), ("2", "2"), ("none", "1")]
+    assert macro_f1(pairs, end_to_end=True) == pytest.approx((2 / 3 + 2 / 3) / 2)
+    assert macro_f1(pairs, end_to_end=False) == pytest.approx((4 / 5 + 2 / 3) / 2)
+    assert macro_f1([("1", "missed")], end_to_end=True) == 0.0
+    assert np.isnan(macro_f1([("1", "missed")], end_to_end=False))
+
+
+def named(**change):
+    base = Named("2", "4", sure=True, true_form="2.2", read_form="4.2", also=("4.2",))
+    return replace(base, **change)
+
+
+def test_a_second_right_name_is_accepted_and_said_apart():
+    assert named().accepted
+    assert named().form_accepted
+    assert not named(also=()).accepted
+    assert not named(also=("4.1",)).form_accepted
+    assert named(true="nest", true_form="2.3", read="nest", also=()).accepted
+    score = SceneScore("x", card=True, named=[named(), named(also=()), named(read="2")])
+    out = summary([score])
+    assert out["accuracy"] == pytest.approx(1 / 3)
+    assert out["accepted"] == pytest.approx(2 / 3)
+
+
+def test_photos_with_and_without_a_card_are_told_apart(scores):
+    by = {s.name: s for s in scores}
+    assert [by[f"made-{k}"].card for k in (1, 2, 3)] == [True, True, False]
+    assert by["made-1"].card_found
+    assert by["made-3"].scale_rel is None
+    assert not by["made-3"].sizes
+    assert sum(map(len, by["made-1"].answered.values())) > 3
+    assert by["made-3"].truth > 0
+
+
+def test_drawn_chips_are_found_at_the_right_scale(scores):
+    cards = [s for s in scores if s.card]
+    out = summary(cards)
+    # drawn chips are no metal, so some are missed; that any are found shows the matching
+    assert out["recall"][0] >= 0.25
+    assert out["scale_error"][0] < 0.002
+    assert out["segment_error"][0] < 0.002
+    assert sum(v["present"] for v in out["groups"].values()) == out["chips"]
+
+
+def test_truth_that_is_one_percent_off_shows_as_one_percent(made_scenes):
+    scene = load_scene(scene_paths(made_scenes)[0])
+    truth = json.loads(json.dumps(scene.truth))
+    truth["px_from_mm"] = (np.array(truth["px_from_mm"]) @ np.diag([1.01, 1.01, 1])).tolist()
+    score = score_scene(replace(scene, truth=truth))
+    assert score.scale_rel == pytest.approx(0.01, abs=0.001)
+    assert score.segment_rel == pytest.approx(0.01, abs=0.001)
+
+
+def test_more_workers_give_the_same_scores(made_scenes, scores):
+    again = summary(score_folder(made_scenes, workers=2))
+    assert json.dumps(again) == json.dumps(summary(scores))
+
+
+def test_one_line_for_each_figure_and_part(made_scenes, capsys, tmp_path):
+    out = tmp_path / "scores.json"
+    assert main(["--scenes", str(made_scenes), "--workers", "1", "--json", str(out)]) == 0
+    lines = capsys.readouterr().out.splitlines()
+    assert {line.split(" | ")[0].split(", ")[1] for line in lines} == {
+        "with card",
+        "without card",
+    }
+    assert not any(
+        "scale_error" in line or "_mm," in line for line in lines if "without" in line
+    )
+    assert len(json.loads(out.read_text())) == 2
+    assert all("\n" not in line for line in lines_of(summary(score_folder(made_scenes))))
+
+
+@pytest.fixture
+def bent_view():
+    return View(
+        eye=(100.0, -160.0, 300.0),
+        target=(105.0, -74.0, 0.0),
+        up=(0.0, 1.0, 0.0),
+        fov_deg=50.0,
+        size_px=(3000, 2200),
+        distortion=(-0.08, 0.02),
+    )
+
+
+def as_truth(view):
+    return {
+        "px_from_mm": view.px_from_mm().tolist(),
+        "lens": {
+            "k1": view.distortion[0],
+            "k2": view.distortion[1],
+            "focal_px": view.focal_px,
+            "middle_px": view.middle_px().tolist(),
+        },
+        "size_px": list(view.size_px),
+        "card": "a5",
+    }
+
+
+def test_the_true_map_is_the_cameras_with_its_lens(bent_view, rng):
+    mm = rng.uniform((0, 0), (210, 148), (50, 2))
+    world = np.column_stack([mm[:, 0], -mm[:, 1], np.zeros(50)])
+    truth = as_truth(bent_view)
+    np.testing.assert_allclose(photo_px(truth, mm), bent_view.pixels(world), atol=1e-6)
+    straight = as_truth(replace(bent_view, distortion=(0.0, 0.0)))
+    assert np.abs(photo_px(truth, mm) - photo_px(straight, mm)).max() > 5
+
+
+def test_density_is_what_a_small_square_measures(bent_view):
+    truth = as_truth(bent_view)
+    at = np.array([[150.0, 40.0]])
+    corners = at + 0.2 * np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]])
+    x, y = photo_px(truth, corners).T
+    area = 0.5 * abs(np.dot(x, np.roll(y, 1)) - np.dot(y, np.roll(x, 1)))
+    assert px_per_mm_at(truth, at)[0] == pytest.approx(np.sqrt(area) / 0.4, rel=1e-4)
+
+
+def test_segments_lie_in_the_field_and_in_the_photo(bent_view):
+    truth = as_truth(replace(bent_view, fov_deg=20.0))
+    segments = _segments(truth, np.random.default_rng(0))
+    assert len(segments) == 20
+    assert np.hypot(*(segments[:, 1] - segments[:, 0]).T) == pytest.approx(20.0)
+    x0, y0, x1, y1 = field_mm(CARDS["a5"])
+    ends = segments.reshape(-1, 2)
+    assert (ends >= (x0, y0)).all()
+    assert (ends <= (x1, y1)).all()
+    px = photo_px(truth, ends)
+    assert (px >= 0).all()
+    assert (px <= np.array(truth["size_px"]) - 1).all()

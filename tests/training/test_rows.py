@@ -1,0 +1,178 @@
+"""Rows and pixels for learning: from the real reading chain, told apart by the truth."""
+
+from __future__ import annotations
+
+import csv
+import gzip
+import io
+import json
+
+import cv2
+import numpy as np
+import pillow_heif
+import pytest
+
+from vision import bundled
+from vision.forms.fitting import fit_model, read_table
+from vision.forms.model import CLASSES
+from vision.training.fit import size_rules, table_bytes
+from vision.training.fit_eye import draw_pixels
+from vision.training.rows import (
+    CRUMBS,
+    NO_CHIP,
+    SceneFiles,
+    check_line_mm,
+    load_scene,
+    match_iou,
+    measure_scenes,
+    open_scene,
+    rows_of_scene,
+    scene_paths,
+)
+
+
+@pytest.fixture(scope="module")
+def rows(made_scenes):
+    return measure_scenes(made_scenes, bundled.pixel_eye(), part="train")
+
+
+def square(mask):
+    areas = np.bincount(mask.ravel(), minlength=256)
+    return SceneFiles("x", b"", mask, {}, areas)
+
+
+def test_overlap_of_a_square_with_half_of_it_found():
+    mask = np.zeros((60, 80), np.uint8)
+    mask[10:30, 20:40] = 7
+    ring = np.array([[19.5, 9.5], [29.5, 9.5], [29.5, 29.5], [19.5, 29.5]])
+    iou, cover = match_iou([ring], square(mask))
+    # the edge of the ring runs between pixels; the fill takes edge pixels too
+    assert iou[7] == pytest.approx(0.5, abs=0.06)
+    assert cover[7] == pytest.approx(1.0, abs=0.1)
+
+
+def test_every_row_says_where_it_came_from(rows):
+    assert {r["scene"] for r in rows} == {"made-1", "made-2", "made-3"}
+    assert {r["part"] for r in rows} == {"train"}
+    assert {r["label"] for r in rows} <= set(CLASSES)
+    assert sum(r["label"] != "none" for r in rows) >= 10
+
+
+def test_sizes_are_learned_only_where_a_card_gives_a_scale(rows):
+    with_card = [r for r in rows if r["card"] and r["label"] not in ("none", "7")]
+    assert with_card
+    assert all("raw_extent" in r and "true_extent" in r for r in with_card)
+    bare = [r for r in rows if not r["card"]]
+    assert bare
+    assert not any(k.startswith(("raw_", "true_")) for r in bare for k in r)
+
+
+def test_more_workers_give_the_same_rows(made_scenes, rows):
+    again = measure_scenes(made_scenes, bundled.pixel_eye(), part="train", workers=2)
+    assert table_bytes(again) == table_bytes(rows)
+
+
+def test_pixels_to_learn_from_are_the_same_whatever_the_workers(made_scenes):
+    one, two = (draw_pixels(made_scenes, seed=3, workers=w) for w in (1, 2))
+    for a, b in zip(one, two, strict=True):
+        np.testing.assert_array_equal(a, b)
+    responses, metal, weights = one
+    assert responses.dtype == np.float32
+    assert 0.1 < metal.mean() < 0.6
+    assert weights.min() >= 1
+
+
+def test_a_heic_photo_is_measured_as_well(made_scenes):
+    scene = load_scene(scene_paths(made_scenes)[0])
+    rgb = cv2.imdecode(np.frombuffer(scene.photo, np.uint8), cv2.IMREAD_COLOR_RGB)
+    out = io.BytesIO()
+    pillow_heif.from_bytes("RGB", rgb.shape[1::-1], rgb.tobytes()).save(out, quality=90)
+    heic = SceneFiles(scene.name, out.getvalue(), scene.mask, scene.truth, scene.areas)
+    assert open_scene(heic).plane.card is not None
+    assert len(rows_of_scene(heic, bundled.pixel_eye())) >= 2
+
+
+def test_a_chip_with_two_names_teaches_neither(made_scenes):
+    scene = load_scene(scene_paths(made_scenes)[0])
+    eye = bundled.pixel_eye()
+    before = {r["form"] for r in rows_of_scene(scene, eye) if "form" in r}
+    truth = json.loads(json.dumps(scene.truth))
+    for chip in truth["chips"]:
+        chip["also"] = ["8"] if chip["group"] != "8" else ["1.2"]
+    two = SceneFiles(scene.name, scene.photo, scene.mask, truth, scene.areas)
+    assert before
+    assert not {r["form"] for r in rows_of_scene(two, eye) if "form" in r}
+
+
+def test_things_and_crumbs_get_their_own_labels(made_scenes):
+    scene = load_scene(scene_paths(made_scenes)[0])
+    eye = bundled.pixel_eye()
+
+    def labels(value):
+        mask = np.where(scene.mask > 0, value, 0).astype(np.uint8)
+        areas = np.bincount(mask.ravel(), minlength=256)
+        other = SceneFiles(scene.name, scene.photo, mask, scene.truth, areas)
+        return {r["label"] for r in rows_of_scene(other, eye)}
+
+    assert labels(NO_CHIP) == {"none"}
+    assert "7" in labels(CRUMBS)
+
+
+def test_a_badly_printed_card_is_measured_by_the_person():
+    assert check_line_mm({"card_state": {"print_scale": 0.97}}) == pytest.approx(97.0)
+    assert check_line_mm({"card_state": None}) == 100.0
+
+
+def records(part, raw, true):
+    return [
+        {
+            "part": part,
+            "label": "8",
+            "group": "8",
+            "raw_length": str(14 * r),
+            "true_length": str(t),
+        }
+        | {f"raw_{k}": "" for k in ("width", "extent", "curl_radius", "pitch", "turns")}
+        | {f"true_{k}": "" for k in ("width", "extent", "curl_radius", "pitch", "turns")}
+        | {"raw_coil_length": "", "true_coil_length": ""}
+        for r, t in zip(raw, true, strict=True)
+    ]
+
+
+def test_factor_from_training_and_uncertainty_from_calibration(rng):
+    from vision.chips.features import CROP_PX_PER_MM
+
+    true = rng.uniform(5, 20, 400)
+    scale = CROP_PX_PER_MM / 14
+    train = records("train", scale * true / 1.1 * rng.normal(1, 0.01, 400), true)
+    held = records("calibration", scale * true / 1.1 * rng.normal(1, 0.05, 400), true)
+    rule = size_rules(train + held)["8/length"]
+    assert rule["factor"] == pytest.approx(1.1, rel=0.005)
+    # of a normal spread of 5 %, 95 % lie within 2 x 4.9 %
+    assert rule["u_rel"] == pytest.approx(0.049, abs=0.007)
+    assert size_rules(train)["8/length"]["u_rel"] == pytest.approx(0.01, abs=0.003)
+
+
+def test_calibration_rows_set_sureness_and_teach_nothing():
+    text = gzip.decompress(bundled.read_data("features.csv.gz")).decode()
+    stored = [dict(r) for r in csv.DictReader(io.StringIO(text))]
+    scenes = sorted({r["scene"] for r in stored})[:40]
+    stored = [r for r in stored if r["scene"] in set(scenes)]
+    held = set(scenes[::4])
+    for r in stored:
+        r["part"] = "calibration" if r["scene"] in held else "train"
+        r.setdefault("card", "1")
+    data = table_bytes(stored)
+    table = read_table(data)
+    assert set(np.unique(table.learned().scenes)) == set(scenes) - held
+    model = fit_model(table)
+    # calibration scenes with all labels wrong: the model learns nothing, but is never sure
+    for r in stored:
+        if r["part"] == "calibration":
+            r["label"] = "8" if r["label"] != "8" else "1"
+    wrong = fit_model(read_table(table_bytes(stored)))
+    rows = table.rows[:50]
+    order = model.pipeline.predict_proba(rows)
+    np.testing.assert_array_equal(order, wrong.pipeline.predict_proba(rows))
+    assert wrong.sure_at > model.sure_at
+    assert wrong.temperature > model.temperature
