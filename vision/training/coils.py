@@ -74,6 +74,12 @@ class CoilPlan:
         return _nested_mm(self.section, self.theta_deg, 1.08)
 
     @property
+    def excess(self) -> float:
+        """How far the chip is beyond the longest, as a ratio."""
+        long = screw_length_mm(self.radius_mm, self.pitch_mm, self.turns) / _LONGEST_MM
+        return max(long, self.turns / _MOST_TURNS)
+
+    @property
     def outer_mm(self) -> float:
         """Radius of the cylinder round an even coil."""
         lean = np.radians(self.theta_deg)
@@ -132,19 +138,27 @@ def draw_plan(
     axis_mm : range of the axis length instead of what the word says.
     """
     theta = rng.uniform(*theta_deg)
-    section = draw_section(
-        rng, wish, (0.3, 2.5) if theta < _TUBE_DEG else (0.15, 1.5), (0.05, 0.5)
-    )
-    for _ in range(80):
+    tube = theta < _TUBE_DEG
+    # a long coil of a hair-thin strip would be metres long
+    finest = 0.15 if word == "short" else 0.25
+    width_mm = (0.3, 2.5) if tube else (finest, 1.5)
+    section = draw_section(rng, wish, width_mm, (0.05, 0.5))
+    plans = []
+    for _ in range(40):
         radius = _draw_radius(rng, theta, word, section)
         pitch = _draw_pitch(rng, theta, radius, section, word)
         length = log_uniform(rng, *axis_mm) if axis_mm else _draw_axis(rng, word, radius, pitch)
-        turns = length / pitch
-        if turns < _MOST_TURNS and screw_length_mm(radius, pitch, turns) < _LONGEST_MM:
-            break
-    return CoilPlan(
-        section=section, theta_deg=theta, radius_mm=radius, pitch_mm=pitch, length_mm=length
-    )
+        plan = CoilPlan(
+            section=section,
+            theta_deg=theta,
+            radius_mm=radius,
+            pitch_mm=pitch,
+            length_mm=length,
+        )
+        plans.append(plan)
+        if plan.excess <= 1:
+            return plan
+    return min(plans, key=lambda p: p.excess)
 
 
 def _draw_radius(rng: np.random.Generator, theta: float, word: str, section: Section) -> float:
@@ -154,7 +168,7 @@ def _draw_radius(rng: np.random.Generator, theta: float, word: str, section: Sec
         # the inner edge must not cross the axis
         low, high = max(1.0, 0.62 * section.width_mm, 2.5 * section.thickness_mm), 10.0
     if word == "nest":
-        high = 3.2
+        high = 2.4
     return log_uniform(rng, low, max(high, low * 1.2))
 
 
@@ -183,7 +197,7 @@ def _draw_axis(rng: np.random.Generator, word: str, radius: float, pitch: float)
         return log_uniform(rng, min(low, high), high)
     if word == "long":
         return log_uniform(rng, (1 + GREY_ZONE) * LONG_COIL_MM, _LONGEST_AXIS_MM)
-    return log_uniform(rng, 60.0, 180.0)
+    return log_uniform(rng, max(60.0, 36 * radius), 190.0)
 
 
 def coil(rng: np.random.Generator, plan: CoilPlan) -> Made:
@@ -317,7 +331,7 @@ def _pulled(
 ) -> tuple[Float1, Float1]:
     """Pull some turns in the middle apart; they grow thinner, the length stays."""
     share = advance / advance[-1]
-    place, spread = rng.uniform(0.25, 0.75), rng.uniform(0.6, 1.5) / plan.turns
+    place, spread = rng.uniform(0.25, 0.75), log_uniform(rng, 0.7, 4.0) / plan.turns
     girth = 2 * np.pi * plan.radius_mm
     most = min(4.0, 0.7 * girth / plan.pitch_mm)
     pull = 1 + (rng.uniform(0.3, 1.0) * max(most - 1, 0)) * np.exp(

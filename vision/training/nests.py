@@ -24,18 +24,20 @@ def nest_axes(rng: np.random.Generator, *, outer_mm: float, length_mm: float) ->
     outer_mm : radius of the coil round the axis with its strip.
     length_mm : length of all axes together.
     """
-    kind = str(rng.choice(["tangle", "hooked", "crossed"], p=[0.7, 0.18, 0.12]))
+    kind = str(rng.choice(["tangle", "hooked", "crossed"], p=[0.7, 0.2, 0.1]))
     if kind == "hooked" and length_mm > 18 * outer_mm:
         lines = _hooked(rng, outer_mm, length_mm)
     elif kind == "crossed" and length_mm > 18 * outer_mm:
         lines = _crossed(rng, outer_mm, length_mm)
     else:
+        # a ball of which the coil fills about a third
+        ball = (2.2 * outer_mm**2 * length_mm) ** (1 / 3)
         lines = [
             worm(
                 rng,
                 length_mm=length_mm,
-                loop_radius_mm=max(3.2 * outer_mm, log_uniform(rng, 4.0, 10.0)),
-                ball_radius_mm=log_uniform(rng, 9.0, 20.0) + outer_mm,
+                loop_radius_mm=outer_mm * log_uniform(rng, 3.0, 5.0),
+                ball_radius_mm=ball * log_uniform(rng, 0.9, 1.4),
             )
         ]
         lines[0][:, 2] *= rng.uniform(0.3, 0.7)

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from vision.training import coils, ribbons, strips
+from vision.training.curl import screw_length_mm
 from vision.training.made import Made, Section, Sizes
 from vision.training.sweep import (
     Mesh,
@@ -29,7 +30,7 @@ from vision.training.sweep import (
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-__all__ = ["FORMS", "Chip", "chip_of_form", "finish"]
+__all__ = ["FORMS", "Chip", "chip_of_form", "finish", "self_check"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -144,3 +145,66 @@ def finish(form: str, made: Made, rng: np.random.Generator, also: tuple[str, ...
 def _about_z(angle: float) -> Points3:
     c, s = np.cos(angle), np.sin(angle)
     return np.array([[c, -s, 0.0], [s, c, 0.0], [0.0, 0.0, 1.0]])
+
+
+#: Forms whose line is one screw or plane curl, and by what share their length may differ
+#: from the closed form with mean radius and pitch: drift, blows and bends are second order.
+_CURL_DRIFT = {"2": 0.06, "3": 0.06, "4": 0.06, "5": 0.06, "6": 0.06}
+#: Edges of triangles, mm: shorter ones are dust, longer ones cut corners of a curl.
+_LONGEST_EDGE_MM = 6.0
+_LEAST_MM = 1e-9
+
+
+def self_check(chip: Chip) -> list[str]:
+    """Tell what is wrong with a chip at rest; empty when its truth holds together.
+
+    A chip that was moved is checked as well, only its height over z = 0 must not be
+    negative. Checked: finite mesh, triangles of sane size, nothing under the plane,
+    positive sizes, centre line inside the mesh, length of the line as noted, and for
+    curls the closed form of turns, radius and pitch.
+    """
+    faults: list[str] = []
+    points = chip.points
+    if not (np.isfinite(points).all() and np.isfinite(chip.line).all()):
+        return ["mesh or line is not finite"]
+    for name, mesh in (("tool side", chip.tool), ("free side", chip.free)):
+        if mesh.faces.min() < 0 or mesh.faces.max() >= len(mesh.points):
+            faults.append(f"{name}: a triangle points nowhere")
+            continue
+        corners = mesh.points[mesh.faces]
+        edge = float(np.linalg.norm(corners - np.roll(corners, 1, axis=1), axis=2).max())
+        if edge > _LONGEST_EDGE_MM:
+            faults.append(f"{name}: a triangle is {edge:.1f} mm long")
+        if np.abs(np.linalg.norm(mesh.normals, axis=1) - 1).max() > 1e-3:  # noqa: PLR2004
+            faults.append(f"{name}: normals are not of length one")
+    if points[:, 2].min() < -1e-6:  # noqa: PLR2004
+        faults.append(f"reaches {-points[:, 2].min():.3f} mm under the plane")
+    low, high = points.min(axis=0) - _LEAST_MM, points.max(axis=0) + _LEAST_MM
+    if (chip.line < low).any() or (chip.line > high).any():
+        faults.append("centre line leaves the mesh")
+    return faults + _size_faults(chip)
+
+
+def _size_faults(chip: Chip) -> list[str]:
+    s = chip.sizes
+    must = ("length_mm", "width_mm", "thickness_mm", "extent_mm")
+    may = ("curl_radius_mm", "turns", "coil_length_mm")
+    values = {name: getattr(s, name) for name in (*must, *may)}
+    faults = [
+        f"{name} is not positive"
+        for name, value in values.items()
+        if not (value is None and name in may) and not value > 0
+    ]
+    if s.thickness_mm > s.width_mm:
+        faults.append("thicker than wide")
+    parts = np.split(chip.line, chip.ends[:-1])
+    length = sum(float(arc_lengths(part)[-1]) for part in parts)
+    if abs(length - s.length_mm) > 1e-3 * s.length_mm:
+        faults.append(f"line is {length:.2f} mm long, noted {s.length_mm:.2f}")
+    if s.extent_mm > s.length_mm + 2.0 * np.hypot(s.width_mm, s.thickness_mm) + 0.5:
+        faults.append("extent exceeds length and section")
+    if s.curl_radius_mm is not None and s.turns is not None:
+        screw = screw_length_mm(s.curl_radius_mm, s.pitch_mm or 0.0, s.turns)
+        if abs(screw / s.length_mm - 1) > _CURL_DRIFT[chip.group]:
+            faults.append(f"screw line is {screw:.1f} mm long, noted {s.length_mm:.1f}")
+    return faults

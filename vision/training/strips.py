@@ -14,14 +14,20 @@ if TYPE_CHECKING:
     from vision.arrays import Float1
 
 __all__ = [
+    "ARC_DEG",
+    "SPIRAL_TURNS",
     "arc_loose",
     "arcs_connected",
     "grain",
     "needle",
+    "sliver",
+    "spiral",
     "spiral_conical",
     "spiral_flat",
 ]
 
+#: Turns of what is surely a spiral, and degrees of what is surely an arc.
+SPIRAL_TURNS, ARC_DEG = (1.4, 4.0), (60.0, 330.0)
 _UP = np.array([0.0, 0.0, 1.0])
 
 
@@ -44,11 +50,14 @@ def _mirrored(
     return line * mirror, -across * mirror
 
 
-def _spiral(rng: np.random.Generator, wish: Section | None, *, conical: bool) -> Made:
-    section = draw_section(rng, wish, (0.4, 2.5), (0.08, 0.5))
-    turns = rng.uniform(1.35, 4.0)
-    inner = log_uniform(rng, max(0.6, 2 * section.thickness_mm), 2.2)
-    growth = log_uniform(rng, 1.15 * section.thickness_mm, 3.5 * section.thickness_mm)
+def spiral(
+    rng: np.random.Generator, wish: Section | None, turns: float, *, conical: bool
+) -> Made:
+    """Clock spring of so many turns, flat or with its centre pushed out."""
+    section = draw_section(rng, wish, (0.3, 2.5), (0.08, 0.6))
+    inner = log_uniform(rng, max(0.6, 2 * section.thickness_mm), 3.0)
+    growth = log_uniform(rng, 1.15 * section.thickness_mm, 4.5 * section.thickness_mm)
+    growth = min(growth, 1.6 * inner)
     angle = np.linspace(0.0, 2 * np.pi * turns, int(60 * turns) + 2)
     lap = angle / (2 * np.pi)
     radius = inner + growth * lap * (1 + 0.15 * lap / turns)
@@ -71,18 +80,18 @@ def _spiral(rng: np.random.Generator, wish: Section | None, *, conical: bool) ->
 
 def spiral_flat(rng: np.random.Generator, wish: Section | None) -> Made:
     """Clock spring."""
-    return _spiral(rng, wish, conical=False)
+    return spiral(rng, wish, rng.uniform(*SPIRAL_TURNS), conical=False)
 
 
 def spiral_conical(rng: np.random.Generator, wish: Section | None) -> Made:
     """Clock spring with its centre pushed out."""
-    return _spiral(rng, wish, conical=True)
+    return spiral(rng, wish, rng.uniform(*SPIRAL_TURNS), conical=True)
 
 
 def arc_loose(rng: np.random.Generator, wish: Section | None) -> Made:
     """Single arc of 60 to 330 degrees, even or opening outwards."""
     section = draw_section(rng, wish, (0.3, 2.5), (0.08, 0.6))
-    degrees = rng.uniform(60, 330)
+    degrees = rng.uniform(*ARC_DEG)
     low = max(0.8, 2.2 * section.thickness_mm)
     radius0 = log_uniform(rng, low, 5.0)
     angle = np.linspace(0.0, np.radians(degrees), max(24, int(degrees / 4)))
@@ -176,10 +185,41 @@ def grain(rng: np.random.Generator, wish: Section | None) -> Made:
 
 
 def needle(rng: np.random.Generator, wish: Section | None) -> Made:
-    """Sliver tapered at both ends, straight, bowed or rolled about its own length."""
-    width = log_uniform(rng, 0.15, 0.6) if wish is None else min(wish.width_mm, 0.6)
-    thickness = min(log_uniform(rng, 0.06, 0.3), 0.7 * width)
-    length = float(np.clip(width * log_uniform(rng, 10, 34), 2.5, 20.0))
+    """Sliver tapered at both ends, straight, bowed, twisted or rolled to a corkscrew."""
+    width = log_uniform(rng, 0.12, 0.6) if wish is None else min(wish.width_mm, 0.6)
+    length = float(np.clip(width * log_uniform(rng, 10, 34), 2.2, 20.0))
+    if chance(rng, 0.2):
+        return _rolled(rng, 0.5 * width, length)
+    return sliver(rng, width, length)
+
+
+def _rolled(rng: np.random.Generator, width: float, length: float) -> Made:
+    """Sliver rolled about its length: a steep screw, tapered at both ends."""
+    width = max(width, 0.12)
+    thickness = min(log_uniform(rng, 0.05, 0.2), 0.6 * width)
+    radius = float(np.clip(log_uniform(rng, 0.2, 0.8), None, length / 20))
+    share = np.linspace(0.0, 1.0, 160)
+    turns = min(rng.uniform(0.7, 3.0), length / (4 * np.pi * radius))
+    angle = 2 * np.pi * turns * share * rng.choice([-1.0, 1.0])
+    slim = radius * np.minimum(1.0, 0.35 + 2 * np.minimum(share, 1 - share))
+    radial = np.stack([np.cos(angle), np.sin(angle), 0 * share], axis=1)
+    rise = np.sqrt(length**2 - (2 * np.pi * turns * radius) ** 2)
+    line = slim[:, None] * radial + (rise * share)[:, None] * _UP
+    taper = np.minimum(1.0, 0.2 + 4 * np.minimum(share, 1 - share))
+    around = np.cross(_UP, radial)
+    strip = Strip(
+        line=line,
+        across=around * 0.7 + _UP * 0.7,
+        width=width * taper,
+        thickness=thickness * taper,
+        ragged=width * taper * rng.uniform(-0.12, 0.0, len(share)),
+    )
+    return Made(strip=strip)
+
+
+def sliver(rng: np.random.Generator, width: float, length: float) -> Made:
+    """Needle of a width and length, straight, bowed or twisted."""
+    thickness = min(log_uniform(rng, 0.05, 0.3), 0.7 * width)
     s = np.linspace(0.0, length, 120)
     share = s / length
     bow = rng.normal(0, 0.25)
