@@ -7,7 +7,9 @@ from functools import cache
 from importlib.resources import files
 from typing import Any, Literal, TypeAlias
 
-__all__ = ["Side", "families", "span"]
+import numpy as np
+
+__all__ = ["Side", "families", "pick_family", "span"]
 
 #: Which half of ``families.toml`` a set draws from.
 Side: TypeAlias = Literal["train", "held_out"]
@@ -22,6 +24,16 @@ def _table() -> dict[str, Any]:
 def families(kind: str, side: Side) -> dict[str, Any]:
     """All families of a kind ('metals', 'lights', 'cameras', 'benches') on one side."""
     return dict(_table()[kind][side])
+
+
+def pick_family(
+    rng: np.random.Generator, table: dict[str, Any], weight: str
+) -> tuple[str, dict[str, Any]]:
+    """Draw a family by its entry ``weight``; returns its name and description."""
+    names = sorted(table)
+    weights = np.array([float(table[n][weight]) for n in names])
+    name = str(rng.choice(names, p=weights / weights.sum()))
+    return name, dict(table[name])
 
 
 def span(name: str, side: Side) -> tuple[float, float]:

@@ -1,4 +1,4 @@
-"""What lies on a card beside chips: crumbs, and things that are no chips at all."""
+"""What lies on a card beside chips: crumbs and fasteners; how a thing is put together."""
 
 from __future__ import annotations
 
@@ -13,10 +13,7 @@ from vision.training.sweep import Mesh, Points3, join, rotation_between, transfo
 if TYPE_CHECKING:
     import numpy.typing as npt
 
-__all__ = ["DISTRACTORS", "Prop", "crumb", "distractor"]
-
-#: Kinds of things that are not chips.
-DISTRACTORS = ("pencil", "washer", "screw", "nut")
+__all__ = ["Prop", "crumb", "fastener", "flat_faced", "laid", "turned", "zinc_rgb"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -27,9 +24,12 @@ class Prop:
     mesh: Mesh
     rgb: tuple[float, float, float]
     metallic: bool
+    roughness: float = 0.25
+    colours: Points3 | None = None
+    """Colour of each point where the thing has more than one, instead of ``rgb``."""
 
 
-def _flat(points: Points3, faces: npt.NDArray[np.int64]) -> Mesh:
+def flat_faced(points: Points3, faces: npt.NDArray[np.int64]) -> Mesh:
     """Facetted mesh: every triangle has its own corners and normal."""
     corners = points[faces]
     normal = unit(np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]))
@@ -45,7 +45,7 @@ def _flat(points: Points3, faces: npt.NDArray[np.int64]) -> Mesh:
     )
 
 
-def _turned(profile: npt.NDArray[np.float64], sides: int) -> Mesh:
+def turned(profile: npt.NDArray[np.float64], sides: int) -> Mesh:
     """Solid of revolution about x from a closed or axis-to-axis profile (x, r)."""
     angle = np.arange(sides) * 2 * np.pi / sides
     ring = np.stack([np.zeros(sides), np.cos(angle), np.sin(angle)], axis=1)
@@ -55,7 +55,7 @@ def _turned(profile: npt.NDArray[np.float64], sides: int) -> Mesh:
         i = k * sides + np.arange(sides)
         j = k * sides + (np.arange(sides) + 1) % sides
         faces += [np.stack([i, j, i + sides], 1), np.stack([j, j + sides, i + sides], 1)]
-    return _flat(points, np.concatenate(faces))
+    return flat_faced(points, np.concatenate(faces))
 
 
 def crumb(rng: np.random.Generator) -> Mesh:
@@ -68,49 +68,55 @@ def crumb(rng: np.random.Generator) -> Mesh:
     quads = [(0, 1, 3, 2), (4, 6, 7, 5), (0, 4, 5, 1), (2, 3, 7, 6), (0, 2, 6, 4), (1, 5, 7, 3)]
     faces = np.array([f for a, b, c, d in quads for f in ((a, b, c), (a, c, d))])
     points[:, 2] -= points[:, 2].min()
-    return _flat(points, faces)
+    return flat_faced(points, faces)
 
 
-def distractor(rng: np.random.Generator, kind: str) -> Prop:
+def zinc_rgb(rng: np.random.Generator) -> tuple[float, float, float]:
+    """Colour of zinc-plated or bright steel, linear, plausible."""
+    r, g, b = np.array([0.62, 0.63, 0.64]) * rng.uniform(0.6, 1.1)
+    return float(r), float(g), float(b)
+
+
+def fastener(rng: np.random.Generator, kind: str) -> Prop:
     """Make a pencil, washer, screw or nut lying on z = 0 around the origin."""
-    zinc = tuple(float(v) for v in np.array([0.62, 0.63, 0.64]) * rng.uniform(0.6, 1.1))
+    zinc = zinc_rgb(rng)
     if kind == "pencil":
         length = rng.uniform(50, 130)
-        body = _turned(np.array([[0, 0.0], [0, 3.6], [length, 3.6]]), 6)
-        tip = _turned(np.array([[length, 3.5], [length + 14, 1.0], [length + 18, 0.0]]), 24)
+        body = turned(np.array([[0, 0.0], [0, 3.6], [length, 3.6]]), 6)
+        tip = turned(np.array([[length, 3.5], [length + 14, 1.0], [length + 18, 0.0]]), 24)
         rgb = tuple(
             float(v)
             for v in rng.choice(
                 [[0.7, 0.1, 0.05], [0.7, 0.5, 0.05], [0.05, 0.15, 0.45], [0.03, 0.03, 0.03]]
             )
         )
-        return _laid(rng, kind, join([body, tip]), rgb, metallic=False)
+        return laid(rng, kind, join([body, tip]), rgb, metallic=False)
     if kind == "washer":
         bore = rng.uniform(1.6, 4.2)
         rim, half = bore * rng.uniform(1.8, 2.4), rng.uniform(0.3, 0.8)
         ring = np.array([[-half, bore], [-half, rim], [half, rim], [half, bore], [-half, bore]])
-        return _laid(rng, kind, _turned(ring, 64), zinc, metallic=True, flat=True)
+        return laid(rng, kind, turned(ring, 64), zinc, metallic=True, flat=True)
     if kind == "nut":
         bore = rng.uniform(1.5, 3.0)
         half = bore * 0.8
         ring = np.array([[-half, 2 * bore], [half, 2 * bore]])
-        hexagon = _turned(np.array([[-half, bore], *ring, [half, bore], [-half, bore]]), 6)
-        return _laid(rng, kind, hexagon, zinc, metallic=True, flat=True)
+        hexagon = turned(np.array([[-half, bore], *ring, [half, bore], [-half, bore]]), 6)
+        return laid(rng, kind, hexagon, zinc, metallic=True, flat=True)
     radius, length = rng.uniform(1.2, 3.0), rng.uniform(8, 25)
     x = np.linspace(0, length, int(length / 0.12))
     thread = radius * (1 + 0.1 * np.sin(2 * np.pi * x / (0.35 * radius)))
     shank = np.stack([x, thread], axis=1)
     head = np.array([[-1.2 * radius, 0], [-1.2 * radius, 1.7 * radius], [0, 1.8 * radius]])
-    return _laid(
+    return laid(
         rng,
         kind,
-        _turned(np.concatenate([head, shank, [[length, 0]]]), 32),
+        turned(np.concatenate([head, shank, [[length, 0]]]), 32),
         zinc,
         metallic=True,
     )
 
 
-def _laid(
+def laid(
     rng: np.random.Generator,
     kind: str,
     mesh: Mesh,
@@ -118,18 +124,28 @@ def _laid(
     *,
     metallic: bool,
     flat: bool = False,
+    roughness: float = 0.25,
+    colours: Points3 | None = None,
+    centred: bool = True,
 ) -> Prop:
+    """Lay a thing down on z = 0, turned at random about the vertical.
+
+    ``flat``: its x axis becomes the vertical; ``centred``: its middle comes to the
+    origin, else the origin stays.
+    """
     up = np.array([0.0, 0.0, 1.0])
     turn = rotation_between(np.array([1.0, 0.0, 0.0]), up) if flat else np.eye(3)
     yaw = rng.uniform(0, 2 * np.pi)
     c, s = np.cos(yaw), np.sin(yaw)
     turn = np.array([[c, -s, 0], [s, c, 0], [0, 0, 1.0]]) @ turn
     points = mesh.points @ turn.T
-    middle = (points.min(axis=0) + points.max(axis=0)) / 2
+    middle = (points.min(axis=0) + points.max(axis=0)) / 2 if centred else np.zeros(3)
     shift = -np.array([middle[0], middle[1], points[:, 2].min()])
     return Prop(
         kind=kind,
         mesh=transform(mesh, turn, shift),
         rgb=(rgb[0], rgb[1], rgb[2]),
         metallic=metallic,
+        roughness=roughness,
+        colours=colours,
     )

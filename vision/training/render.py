@@ -17,14 +17,18 @@ from vision.training.families import families
 from vision.training.films import TintScale, tint_scale
 from vision.training.labels import count_alone, label_picture
 from vision.training.lens import photo_from_ideal, wide_enough
+from vision.training.lights import flash_place
+from vision.training.renderable import as_shape, bitmap
 from vision.training.room import room
-from vision.training.sheet import sheet_picture
-from vision.training.surfaces import bench_texture, oil_cover, slope_map
-from vision.training.transfer import srgb_decode
+from vision.training.sensor import sight_of
+from vision.training.surfaces import dirt_cover, slope_map
+from vision.training.underlay import bench_shape, card_shape
 
 if TYPE_CHECKING:
     import numpy.typing as npt
 
+    from vision.training.lights import Flash
+    from vision.training.props import Prop
     from vision.training.scenes import Placed, Scene
     from vision.training.sweep import Mesh
 
@@ -34,9 +38,9 @@ __all__ = ["CRUMBS", "DISTRACTOR", "Rendered", "open_renderer", "render"]
 CRUMBS = 250
 DISTRACTOR = 255
 
-_PAPER_WHITE = 0.84
-_SHEET_PX_PER_MM = 14.0
 _SPP_PER_PASS = 8
+#: Radius of the phone's flash with the glare round it.
+_FLASH_MM = 4.0
 #: Paths in flight at once, which sets the memory that a pass takes.
 _PATHS_PER_PASS = 24_000_000
 
@@ -129,6 +133,7 @@ class _World:
         self.rng = np.random.default_rng([scene.seed, 7])
         self.label_of_shape: dict[str, int] = {}
         self.scales: dict[tuple[str, float], TintScale] = {}
+        self.seen = sight_of(scene)
 
     def description(self) -> dict[str, Any]:
         scene, t = self.scene, self.mi.ScalarTransform4f
@@ -138,18 +143,21 @@ class _World:
             "sensor": self._sensor(),
             "room": {
                 "type": "envmap",
-                "bitmap": self.mi.Bitmap(room(scene.light, scene.view)),
+                "bitmap": self.mi.Bitmap(room(scene.light, scene.view, self.seen)),
                 "to_world": t().rotate([1, 0, 0], 90),
             },
-            "card": self._card(),
-            "bench": self._bench(),
+            "bench": bench_shape(self.mi, scene),
         }
+        if scene.ground == "card":
+            out["card"] = card_shape(self.mi, scene)
+        if scene.light.flash is not None:
+            out["flash"] = self._flash(scene.light.flash)
         sides = {"tool": self._metal(tool=True), "free": self._metal(tool=False)}
         for placed in scene.chips:
             for side, mesh in (("tool", placed.chip.tool), ("free", placed.chip.free)):
                 name = f"chip{placed.number}_{side}"
                 colours = self._tint(placed, mesh, dim=side == "free")
-                out[name] = self._mesh(name, mesh, sides[side], colours)
+                out[name] = as_shape(self.mi, name, mesh, sides[side], colours)
                 self.label_of_shape[name] = placed.number
         if scene.crumbs is not None:
             metal = scene.chips[0] if scene.chips else None
@@ -158,29 +166,49 @@ class _World:
                 if metal
                 else np.full((len(scene.crumbs.points), 3), 0.4)
             )
-            out["crumbs"] = self._mesh("crumbs", scene.crumbs, sides["free"], colours)
+            out["crumbs"] = as_shape(self.mi, "crumbs", scene.crumbs, sides["free"], colours)
             self.label_of_shape["crumbs"] = CRUMBS
         for k, prop in enumerate(scene.props):
             name = f"prop{k}"
-            bsdf = self.mi.load_dict(
-                {
-                    "type": "twosided",
-                    "bsdf": {
-                        "type": "principled",
-                        "base_color": {"type": "rgb", "value": list(prop.rgb)},
-                        "metallic": 1.0 if prop.metallic else 0.0,
-                        "roughness": 0.25,
-                    },
-                }
-            )
-            out[name] = self._mesh(name, prop.mesh, bsdf, None)
+            tints = np.tile(prop.rgb, (len(prop.mesh.points), 1))
+            if prop.colours is not None:
+                tints = prop.colours
+            out[name] = as_shape(self.mi, name, prop.mesh, self._stuff(prop), tints)
             self.label_of_shape[name] = DISTRACTOR
         return out
+
+    def _stuff(self, prop: Prop) -> Any:  # noqa: ANN401
+        return self.mi.load_dict(
+            {
+                "type": "twosided",
+                "bsdf": {
+                    "type": "principled",
+                    "base_color": {"type": "mesh_attribute", "name": "vertex_tint"},
+                    "metallic": 1.0 if prop.metallic else 0.0,
+                    "roughness": prop.roughness,
+                },
+            }
+        )
 
     def shapes_of(self, placed: Placed) -> list[Any]:
         """Both sides of a chip without colour, to be looked at alone."""
         grey = self.mi.load_dict({"type": "diffuse"})
-        return [self._mesh(s, getattr(placed.chip, s), grey, None) for s in ("tool", "free")]
+        return [
+            as_shape(self.mi, s, getattr(placed.chip, s), grey, None) for s in ("tool", "free")
+        ]
+
+    def _flash(self, flash: Flash) -> dict[str, Any]:
+        """Hang a small glowing ball beside the lens; it gives its share of the light."""
+        view = self.scene.view
+        away = float(np.linalg.norm(np.array(view.eye) - np.array(view.target)))
+        slant = float(np.cos(np.radians(view.tilt_deg())))
+        radiance = flash.share * (away / _FLASH_MM) ** 2 / slant
+        return {
+            "type": "sphere",
+            "center": list(flash_place(flash, view)),
+            "radius": _FLASH_MM,
+            "emitter": {"type": "area", "radiance": {"type": "rgb", "value": radiance}},
+        }
 
     def _sensor(self) -> dict[str, Any]:
         view, t = wide_enough(self.scene.view), self.mi.ScalarTransform4f
@@ -204,14 +232,6 @@ class _World:
             "sampler": {"type": "independent", "sample_count": _SPP_PER_PASS},
         }
 
-    def _bitmap(self, picture: npt.NDArray[np.float32]) -> dict[str, Any]:
-        return {
-            "type": "bitmap",
-            "bitmap": self.mi.Bitmap(np.ascontiguousarray(picture, dtype=np.float32)),
-            "raw": True,
-            "wrap_mode": "repeat",
-        }
-
     def _metal(self, *, tool: bool) -> Any:  # noqa: ANN401
         """One side of all chips; the colour travels with the vertices."""
         surface = self.scene.surface
@@ -227,12 +247,15 @@ class _World:
                 "type": "twosided",
                 "bsdf": {
                     "type": "normalmap",
-                    "normalmap": self._bitmap(slopes),
+                    "normalmap": bitmap(self.mi, slopes),
                     "bsdf": {
                         "type": "principled",
                         "base_color": {"type": "mesh_attribute", "name": "vertex_tint"},
                         "metallic": 1.0,
-                        "roughness": surface["tool_roughness" if tool else "free_roughness"],
+                        "roughness": surface["tool_roughness" if tool else "free_roughness"]
+                        * (1 - 0.45 * surface["oil"]),
+                        "clearcoat": surface["oil"],
+                        "clearcoat_gloss": 0.9,
                     },
                 },
             }
@@ -245,86 +268,15 @@ class _World:
             metal = families("metals", self.scene.side)[placed.metal]
             self.scales[key] = tint_scale(
                 metal,
-                kelvin=self.scene.light.kelvin,
+                self.seen,
+                seed=self.scene.seed,
                 n_factor=film.n_factor,
                 spread=film.spread,
             )
         colours = self.scales[key].at(film.at(mesh))
-        return colours * (self.scene.surface["free_dimming"] if dim else 1.0)
-
-    def _mesh(
-        self,
-        name: str,
-        mesh: Mesh,
-        bsdf: Any,  # noqa: ANN401
-        colours: npt.NDArray[np.float64] | None,
-    ) -> Any:  # noqa: ANN401
-        mi = self.mi
-        props = mi.Properties()
-        props["bsdf"] = bsdf
-        shape = mi.Mesh(
-            name,
-            vertex_count=len(mesh.points),
-            face_count=len(mesh.faces),
-            has_vertex_normals=True,
-            has_vertex_texcoords=True,
-            props=props,
-        )
-        if colours is not None:
-            shape.add_attribute("vertex_tint", 3, np.asarray(colours, np.float32).ravel())
-        params = mi.traverse(shape)
-        params["vertex_positions"] = np.asarray(mesh.points, np.float32).ravel()
-        params["vertex_normals"] = np.asarray(mesh.normals, np.float32).ravel()
-        params["vertex_texcoords"] = np.asarray(mesh.uv, np.float32).ravel()
-        params["faces"] = np.asarray(mesh.faces, np.uint32).ravel()
-        params.update()
-        return shape
-
-    def _plane(self, area: tuple[float, float, float, float], z: float) -> dict[str, Any]:
-        x0, y0, x1, y1 = area
-        t = self.mi.ScalarTransform4f
-        middle = t().translate([(x0 + x1) / 2, (y0 + y1) / 2, z])
-        return {
-            "type": "rectangle",
-            "to_world": middle.scale([(x1 - x0) / 2, (y1 - y0) / 2, 1]),
-        }
-
-    def _card(self) -> dict[str, Any]:
-        sheet = self.scene.sheet
-        encoded = np.asarray(
-            sheet_picture(sheet.card_id, _SHEET_PX_PER_MM) / 255, dtype=np.float32
-        )
-        paper = _PAPER_WHITE * srgb_decode(encoded)
-        paper = np.asarray(0.03 + 0.965 * paper, np.float32)  # toner is not quite black
-        # Pictures run downwards, the rectangle's texture upwards: rows are turned round.
-        plain: dict[str, Any] = {"type": "diffuse"}
-        width, height = sheet.size_mm
-        card = self._plane((0.0, -height, width, 0.0), 0.0)
-        if self.scene.oil:
-            keep, gloss = oil_cover(self.scene.oil, sheet.size_mm, _SHEET_PX_PER_MM)
-            paper = np.asarray(paper * keep[:, :, None], np.float32)
-            plain["reflectance"] = self._bitmap(paper[::-1])
-            shiny = {
-                "type": "roughplastic",
-                "alpha": 0.15,
-                "diffuse_reflectance": plain["reflectance"],
-            }
-            card["bsdf"] = {
-                "type": "blendbsdf",
-                "weight": self._bitmap(gloss[::-1, :, None]),
-                "a": plain,
-                "b": shiny,
-            }
-        else:
-            plain["reflectance"] = self._bitmap(paper[::-1])
-            card["bsdf"] = plain
-        return card
-
-    def _bench(self) -> dict[str, Any]:
-        _, rgb, grain = self.scene.bench
-        texture = self._bitmap(bench_texture(self.rng, rgb, grain))
-        texture["to_uv"] = self.mi.ScalarTransform4f().scale([6, 6, 1])
-        return {
-            **self._plane((-900.0, -1000.0, 1100.0, 1000.0), -0.3),
-            "bsdf": {"type": "principled", "base_color": texture, "roughness": 0.5},
-        }
+        colours = colours * (self.scene.surface["free_dimming"] if dim else 1.0)
+        if placed.dirt:
+            rng = np.random.default_rng([self.scene.seed, placed.number, 13])
+            cover = placed.dirt * dirt_cover(rng, mesh)[:, None]
+            colours = colours * (1 - cover) + np.array([0.15, 0.08, 0.045]) * cover
+        return colours

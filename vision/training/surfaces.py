@@ -1,21 +1,24 @@
-"""Pictures that the renderer wraps round things: metal slopes, bench, oil."""
+"""Pictures that the renderer wraps round things: metal slopes, oil."""
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from scipy.ndimage import gaussian_filter
 from scipy.special import expit
 
+from vision.training.noise import wander
 from vision.training.sweep import TEXTURE_TILE_MM
 
 if TYPE_CHECKING:
     import numpy.typing as npt
 
+    from vision.arrays import Float1
     from vision.training.staging import OilSpot
+    from vision.training.sweep import Mesh
 
-__all__ = ["bench_texture", "oil_cover", "slope_map"]
+__all__ = ["dirt_cover", "normal_map", "oil_cover", "slope_map"]
 
 _TILE_PX = 512
 
@@ -38,6 +41,11 @@ def slope_map(
     px = _TILE_PX / TEXTURE_TILE_MM
     noise = rng.normal(size=(_TILE_PX, _TILE_PX))
     height = gaussian_filter(noise, (across_mm * px / 2, along_mm * px / 2), mode="wrap")
+    return normal_map(height, slope)
+
+
+def normal_map(height: npt.NDArray[Any], slope: float) -> npt.NDArray[np.float32]:
+    """Code a wrapping height field (H, W) as normals, scaled to a root mean square slope."""
     dv, du = ((np.roll(height, -1, axis) - np.roll(height, 1, axis)) / 2 for axis in (0, 1))
     scale = slope / np.sqrt(np.mean(du**2 + dv**2))
     normal = np.stack([-du * scale, -dv * scale, np.ones_like(du)], axis=2)
@@ -45,14 +53,13 @@ def slope_map(
     return np.asarray(normal * 0.5 + 0.5, dtype=np.float32)
 
 
-def bench_texture(
-    rng: np.random.Generator, rgb: tuple[float, float, float], grain: float
-) -> npt.NDArray[np.float32]:
-    """Reflectance of the table round the card: a base colour with grain and stains."""
-    fine = gaussian_filter(rng.normal(size=(512, 512)), (0.8, 6.0), mode="wrap")
-    coarse = gaussian_filter(rng.normal(size=(512, 512)), 30, mode="wrap")
-    change = 1 + grain * (0.6 * fine / fine.std() + 0.5 * coarse / coarse.std())
-    return np.asarray(np.clip(np.array(rgb) * change[:, :, None], 0.005, 0.9), np.float32)
+def dirt_cover(rng: np.random.Generator, mesh: Mesh) -> Float1:
+    """Share 0...1 of each point of a chip that rust or baked oil covers, in patches."""
+    along = wander(rng, np.linspace(0, 1, 200), 0.07, 0.7)
+    over = wander(rng, np.linspace(0, 1, 20), 0.3, 0.5)
+    level = np.interp(mesh.along, np.linspace(0, 1, 200), along)
+    level = level + np.interp(mesh.over, np.linspace(0, 1, 20), over)
+    return np.asarray(expit(4 * level))
 
 
 def oil_cover(
