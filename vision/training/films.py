@@ -1,11 +1,9 @@
 """Colour of bare and heat-tinted metal for the rendered world.
 
 A film is a stack of one layer on a metal, worked out with characteristic matrices
-(Abeles) wave by wave, weighted with the light of the scene and turned into linear
-sRGB. This is deliberately a second, separate model: the reader's own table must not
-be able to agree with itself. Eye functions are the multi-lobe fits of Wyman, Sloan
-and Shirley (JCGT 2/2, 2013; coefficients from memory, checked against the CIE table
-in the tests).
+(Abeles) wave by wave, then seen by the scene's camera under the scene's light (or,
+for comparison, by the standard eye). This is deliberately a second, separate model:
+the reader's own table must not be able to agree with itself.
 """
 
 from __future__ import annotations
@@ -18,22 +16,32 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from vision.training.noise import chance
+from vision.training.sensor import smooth_reflectance
+from vision.training.spectra import SRGB_FROM_XYZ, WAVES_NM, eye, glow
+
 if TYPE_CHECKING:
     import numpy.typing as npt
 
     from vision.arrays import Float1
+    from vision.training.sensor import Sight
 
-__all__ = ["TintScale", "film_colour", "planck_rgb", "tint_scale"]
+__all__ = [
+    "Growth",
+    "TintScale",
+    "draw_growth",
+    "film_colour",
+    "film_reflectance",
+    "tint_scale",
+]
 
-_WAVES_NM = np.arange(380.0, 781.0, 5.0)
-#: IEC 61966-2-1, XYZ to linear sRGB.
-_SRGB_FROM_XYZ = np.array(
-    [[3.2406, -1.5372, -0.4986], [-0.9689, 1.8758, 0.0415], [0.0557, -0.2040, 1.0570]]
-)
 _D65_XYZ = np.array([0.9505, 1.0, 1.089])
 _BRADFORD = np.array(
     [[0.8951, 0.2664, -0.1614], [-0.7502, 1.7135, 0.0367], [0.0389, -0.0685, 1.0296]]
 )
+#: Share of scenes in which films are no pure substance.
+_MIXED = 0.4
+_THICKEST_NM = 220.0
 
 
 @cache
@@ -43,46 +51,79 @@ def _optical() -> dict[str, Any]:
 
 
 def _index(name: str) -> npt.NDArray[np.complex128]:
+    """Complex index n + ik at ``WAVES_NM``."""
     table = _optical()
     waves, row = table["wavelength_nm"], table[name]
-    n = np.interp(_WAVES_NM, waves, row["n"])
-    return np.asarray(n + 1j * np.interp(_WAVES_NM, waves, row["k"]))
+    n = np.interp(WAVES_NM, waves, row["n"])
+    return np.asarray(n + 1j * np.interp(WAVES_NM, waves, row["k"]))
 
 
-def _lobe(x: Float1, centre: float, left: float, right: float) -> Float1:
-    width = np.where(x < centre, left, right)
-    return np.asarray(np.exp(-0.5 * ((x - centre) / width) ** 2))
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Growth:
+    """How the films of a scene differ from the tabled substance."""
+
+    n_factor: float = 1.0
+    """Index of refraction over the tabled one, 0.9 to 1.1."""
+    k_factor: float = 1.0
+    """Absorption over the tabled one, 0.9 to 1.1."""
+    other: str | None = None
+    """Second oxide mixed into the film, a name in ``optical.toml``."""
+    other_share: float = 0.0
+    """Its share of volume, 0 to 1."""
 
 
-def _eye(x: Float1) -> npt.NDArray[np.float64]:
-    """CIE 1931 colour matching functions, (3, N)."""
-    xbar = 1.056 * _lobe(x, 599.8, 37.9, 31.0) + 0.362 * _lobe(x, 442.0, 16.0, 26.7)
-    xbar = xbar - 0.065 * _lobe(x, 501.1, 20.4, 26.2)
-    ybar = 0.821 * _lobe(x, 568.8, 46.9, 40.5) + 0.286 * _lobe(x, 530.9, 16.3, 31.1)
-    zbar = 1.217 * _lobe(x, 437.0, 11.8, 36.0) + 0.681 * _lobe(x, 459.0, 26.0, 13.8)
-    return np.stack([xbar, ybar, zbar])
+def draw_growth(seed: int, film: str, n_factor: float) -> Growth:
+    """Draw absorption and admixture of a scene's films; the same for the same seed."""
+    rng = np.random.default_rng([seed, 13])
+    k_factor = float(rng.uniform(0.9, 1.1))
+    mixed, share = chance(rng, _MIXED), rng.random()
+    spec = _optical()["mixes"].get(film)
+    if spec is None or not mixed:
+        return Growth(n_factor=n_factor, k_factor=k_factor)
+    low, high = spec["share"]
+    return Growth(
+        n_factor=n_factor,
+        k_factor=k_factor,
+        other=str(spec["other"]),
+        other_share=float(low + share * (high - low)),
+    )
 
 
-def _planck(kelvin: float) -> Float1:
-    metres = _WAVES_NM * 1e-9
-    return np.asarray(metres**-5 / np.expm1(1.4388e-2 / (metres * kelvin)))
+def _film_index(film: str, growth: Growth) -> npt.NDArray[np.complex128]:
+    """Index of the film; mixtures by volume in the dielectric function (an approximation)."""
+    index = _index(film)
+    if growth.other is not None:
+        s = growth.other_share
+        index = np.sqrt((1 - s) * index**2 + s * _index(growth.other) ** 2)
+    return np.asarray(index.real * growth.n_factor + 1j * index.imag * growth.k_factor)
 
 
-def planck_rgb(kelvin: float) -> Float1:
-    """Colour of a glowing body in linear sRGB, green = 1."""
-    rgb = _SRGB_FROM_XYZ @ (_eye(_WAVES_NM) @ _planck(kelvin))
-    return np.asarray(np.maximum(rgb / rgb[1], 0.02))
+def film_reflectance(
+    base: str, film: str, film_nm: Float1, growth: Growth | None = None, spread: float = 0.0
+) -> npt.NDArray[np.float64]:
+    """Share of light that a metal under an oxide film returns at normal incidence.
 
+    Parameters
+    ----------
+    base, film : names in ``optical.toml``.
+    film_nm : (M,) film thickness, 0 to 300 nm.
+    growth : how the film differs from the table; as tabled by default.
+    spread : standard deviation of the thickness inside a spot, as a share of it.
 
-def _reflectance(
-    film: npt.NDArray[np.complex128], metal: npt.NDArray[np.complex128], film_nm: float
-) -> Float1:
-    phase = 2 * np.pi * film * film_nm / _WAVES_NM
+    Returns
+    -------
+    (M, N) for ``WAVES_NM``.
+    """
+    metal, layer = _index(base), _film_index(film, growth or Growth())
+    steps = np.linspace(-2, 2, 9) if spread > 0 else np.zeros(1)
+    weight = np.exp(-0.5 * steps**2) / np.exp(-0.5 * steps**2).sum()
+    thick = film_nm[:, None] * np.maximum(0.0, 1 + spread * steps)
+    phase = 2 * np.pi * layer * thick[:, :, None] / WAVES_NM
     c, s = np.cos(phase), np.sin(phase)
     # time factor exp(-i w t): absorbing index n + ik, layer matrix with -i
-    b = c - 1j * s / film * metal
-    d = -1j * film * s + c * metal
-    return np.asarray(np.abs((b - d) / (b + d)) ** 2)
+    b = c - 1j * s / layer * metal
+    d = -1j * layer * s + c * metal
+    return np.asarray(np.einsum("k,mkn->mn", weight, np.abs((b - d) / (b + d)) ** 2))
 
 
 def film_colour(
@@ -94,34 +135,26 @@ def film_colour(
     n_factor: float = 1.0,
     spread: float = 0.0,
 ) -> Float1:
-    """Linear sRGB reflectance of a metal under an oxide film, at normal incidence.
+    """Linear sRGB reflectance of a metal under a film, to the standard eye.
 
     Parameters
     ----------
-    base, film : names in ``optical.toml``.
-    film_nm : film thickness, 0 to 300 nm.
+    base, film, film_nm, spread : as for :func:`film_reflectance`.
     kelvin : temperature of the Planckian light; the result is adapted to D65.
     n_factor : the film's index is multiplied by this (films differ, about 0.9-1.1).
-    spread : standard deviation of the thickness inside a spot, as a share of it.
 
     Notes
     -----
     Not to be trusted as a colour standard: light is Planckian, eye functions are fits.
     """
-    metal, layer = _index(base), _index(film) * n_factor
-    steps = np.linspace(-2, 2, 9) if spread > 0 else np.zeros(1)
-    weight = np.exp(-0.5 * steps**2) / np.exp(-0.5 * steps**2).sum()
-    r = sum(
-        w * _reflectance(layer, metal, film_nm * max(0.0, 1 + spread * k))
-        for k, w in zip(steps, weight, strict=True)
-    )
-    light = _planck(kelvin)
-    eye = _eye(_WAVES_NM)
-    white = eye @ light
-    xyz, white = eye @ (light * r) / white[1], white / white[1]
+    growth = Growth(n_factor=n_factor, k_factor=n_factor)
+    r = film_reflectance(base, film, np.array([film_nm]), growth, spread)[0]
+    light = glow(kelvin)
+    white = eye() @ light
+    xyz, white = eye() @ (light * r) / white[1], white / white[1]
     gain = (_BRADFORD @ _D65_XYZ) / (_BRADFORD @ white)
     adapted = np.linalg.inv(_BRADFORD) @ (gain * (_BRADFORD @ xyz))
-    return np.asarray(np.clip(_SRGB_FROM_XYZ @ adapted, 0.0, 1.0))
+    return np.asarray(np.clip(SRGB_FROM_XYZ @ adapted, 0.0, 1.0))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -137,21 +170,19 @@ class TintScale:
 
 
 def tint_scale(
-    metal: dict[str, Any], *, kelvin: float, n_factor: float, spread: float
+    metal: dict[str, Any], seen: Sight, *, seed: int, n_factor: float, spread: float
 ) -> TintScale:
-    """Colours of a metal of ``families.toml`` for films of 0 to 220 nm."""
-    film_nm = np.arange(0.0, 221.0, 4.0)
-    dull = float(metal["dull"])
+    """Colours of a metal of ``families.toml`` for films of 0 to 220 nm, as a camera sees it.
+
+    ``seed`` is the scene's: all its films of one kind have grown alike.
+    """
+    film_nm = np.arange(0.0, _THICKEST_NM + 1, 4.0)
     if "rgb" in metal:
-        rgb = np.tile(np.array(metal["rgb"]), (len(film_nm), 1))
+        r = np.tile(smooth_reflectance(np.array(metal["rgb"])), (len(film_nm), 1))
     else:
         film = metal.get("film", "magnetite")
-        rgb = np.stack(
-            [
-                film_colour(
-                    metal["base"], film, d, kelvin=kelvin, n_factor=n_factor, spread=spread
-                )
-                for d in film_nm
-            ]
-        )
-    return TintScale(film_nm=film_nm, rgb=rgb * dull)
+        growth = draw_growth(seed, film, n_factor)
+        r = film_reflectance(metal["base"], film, film_nm, growth, spread)
+    return TintScale(
+        film_nm=film_nm, rgb=np.clip(seen.surface(r * float(metal["dull"])), 0.0, 1.0)
+    )
