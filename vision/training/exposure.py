@@ -24,7 +24,7 @@ def sheet_level(scene: Scene, rendered: Rendered) -> float:
     """
     green = rendered.linear[:, :, 1]
     ground = rendered.mask == 0
-    if getattr(scene, "ground", "card") != "card":
+    if scene.ground != "card":
         level = float(np.percentile(green[ground] if ground.any() else green, 60))
         high = float(np.percentile(green, 97))
         return max(float(np.sqrt(max(level, 1e-3))), 0.7 * high, 1e-3)

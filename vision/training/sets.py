@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from inspect import signature
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from platformdirs import user_cache_path
 
@@ -14,7 +13,7 @@ from vision.training.scenes import draw_scene
 
 if TYPE_CHECKING:
     from vision.training.families import Side
-    from vision.training.scenes import Scene
+    from vision.training.scenes import Kind, Scene
 
 __all__ = ["SETS", "SceneSet", "cache_folder", "scene_name", "scene_of"]
 
@@ -30,7 +29,7 @@ class SceneSet:
     first: int
     count: int
     side: Side = "train"
-    kind: str = "plain"
+    kind: Kind = "plain"
     jobs: bool = False
     rung: str = ""
 
@@ -64,8 +63,4 @@ def scene_of(set_name: str, index: int) -> Scene:
     chosen = SETS[set_name]
     seed = chosen.first + index
     job = draw_job(seed) if chosen.jobs else None
-    if "kind" in signature(draw_scene).parameters:
-        extra: dict[str, Any] = {"kind": chosen.kind}
-    else:
-        extra = {"native": chosen.kind == "native"}
-    return draw_scene(seed, set_name, side=chosen.side, job=job, **extra)
+    return draw_scene(seed, set_name, side=chosen.side, job=job, kind=chosen.kind)

@@ -51,13 +51,12 @@ def truth_of(scene: Scene, rendered: Rendered, plan: Development, photo: str) ->
     spots = [c["centre_mm"] for c in chips if c["counts"]] or [c["centre_mm"] for c in chips]
     heart = np.mean(spots, axis=0) if spots else np.array(scene.sheet.size_mm) / 2
     view, light = scene.view, scene.light
-    ground = str(getattr(scene, "ground", "card"))
     return {
         "schema": "bluecurl.truth/1",
         "seed": scene.seed,
         "generator": GENERATOR,
         "set": scene.set_name,
-        "kind": str(getattr(scene, "kind", "plain")),
+        "kind": scene.kind,
         "photo": photo,
         "size_px": list(view.size_px),
         "px_from_mm": view.px_from_mm().tolist(),
@@ -69,9 +68,9 @@ def truth_of(scene: Scene, rendered: Rendered, plan: Development, photo: str) ->
         },
         "px_per_mm": round(_density(view, heart), 4),
         "tilt_deg": round(view.tilt_deg(), 2),
-        "ground": ground,
-        "card": scene.sheet.card_id if ground == "card" else None,
-        "card_state": _card_state(scene, rendered) if ground == "card" else None,
+        "ground": scene.ground,
+        "card": scene.sheet.card_id if scene.ground == "card" else None,
+        "card_state": _card_state(scene, rendered) if scene.ground == "card" else None,
         "light": _plain(asdict(light)),
         "families": {
             "side": scene.side,
@@ -112,9 +111,8 @@ def _card_state(scene: Scene, rendered: Rendered) -> dict[str, Any]:
     width, height = scene.view.size_px
     seen = ((px >= 0) & (px < (width, height))).all(axis=1)
     under = rendered.mask[px[seen, 1], px[seen, 0]]
-    wear = getattr(scene, "wear", None)
     return {
-        **(_plain(asdict(wear)) if wear else {}),
+        **_plain(asdict(scene.wear)),
         "frame_in_photo": round(float(seen.mean()), 3),
         "frame_covered": round(float((under > 0).mean()), 3) if len(under) else 0.0,
     }
@@ -193,7 +191,7 @@ def _chip(scene: Scene, rendered: Rendered, placed: Placed) -> dict[str, Any]:
         "number": placed.number,
         "group": chip.group,
         "form": chip.form,
-        "also": list(getattr(chip, "also", ())),
+        "also": list(chip.also),
         "metal": placed.metal,
         "visible_px": visible,
         "share_unoccluded": round(share, 3),
@@ -207,7 +205,7 @@ def _chip(scene: Scene, rendered: Rendered, placed: Placed) -> dict[str, Any]:
             if isinstance(value, tuple)
             else (None if value is None else round(value, 4))
         )
-    out["dirt"] = round(float(getattr(placed, "dirt", 0.0)), 3)
+    out["dirt"] = round(placed.dirt, 3)
     out["film_nm"] = round(float(film.mean()), 2)
     out["film_spread_nm"] = round(float(film.std()), 2)
     middle = (chip.points.min(axis=0) + chip.points.max(axis=0)) / 2
