@@ -104,7 +104,7 @@ def _box(
 def _heart(chips: tuple[Placed, ...]) -> npt.NDArray[np.float64] | None:
     if not chips:
         return None
-    return np.mean([p.chip.line.mean(axis=0)[:2] for p in chips], axis=0)
+    return np.asarray(np.mean([p.chip.line.mean(axis=0)[:2] for p in chips], axis=0))
 
 
 def _aim(

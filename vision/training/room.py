@@ -83,7 +83,7 @@ def _shell(
         off = np.abs((azimuth - middle + 180) % 360 - 180)
         inside = (off < half) & (elevation > foot) & (elevation < foot + tall)
         base = np.where(inside, base * factor, base)
-    return np.where(elevation < 0, np.minimum(base, 0.06), base)
+    return np.asarray(np.where(elevation < 0, np.minimum(base, 0.06), base))
 
 
 def _ambient(light: Light, seen: Sight) -> Float1:
@@ -105,7 +105,7 @@ def _tint_of_walls(
     paint = np.array([1 + warmth, 1.0, 1 - 1.5 * warmth])
     tint = np.ones((*azimuth.shape, 3)) * paint
     if light.wall is None:
-        return tint
+        return np.asarray(tint)
     off = np.abs((azimuth - light.wall.azimuth_deg + 180) % 360 - 180)
     share = expit((light.wall.reach_deg - off) / 3) * expit((58 - elevation) / 3)
     # the tinted wall is the one that catches the light: it also is the brighter one

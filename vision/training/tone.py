@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import cv2
 import numpy as np
@@ -33,12 +33,12 @@ def blurred(
     disc_px : radius of the disc; 0 for none.
     motion : way in px and direction in degrees; way 0 for none.
     """
-    light = cv2.GaussianBlur(light, (0, 0), sigma_px)
+    soft: npt.NDArray[Any] = cv2.GaussianBlur(light, (0, 0), sigma_px)
     if disc_px > 0:
-        light = cv2.filter2D(light, -1, _disc(disc_px), borderType=cv2.BORDER_REFLECT)
+        soft = cv2.filter2D(soft, -1, _disc(disc_px), borderType=cv2.BORDER_REFLECT)
     if motion[0] > 0:
-        light = cv2.filter2D(light, -1, _streak(*motion), borderType=cv2.BORDER_REFLECT)
-    return light
+        soft = cv2.filter2D(soft, -1, _streak(*motion), borderType=cv2.BORDER_REFLECT)
+    return np.asarray(soft, dtype=np.float32)
 
 
 def _fine_grid(reach: int) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.float64]]:
