@@ -16,12 +16,14 @@ import numpy as np
 from scipy.ndimage import gaussian_filter1d, maximum_filter1d, minimum_filter1d
 from scipy.signal import find_peaks
 
+from vision.chips.ranks import median, percentile
+
 if TYPE_CHECKING:
     from vision.arrays import BoolMask, Float1, Float2
 
 __all__ = ["Coil", "Straight", "coil_of", "straighten"]
 
-_MIN_COLUMNS = 12
+_MIN_COLUMNS = 9
 
 
 def _float(picture: np.ndarray) -> Float2:
@@ -70,10 +72,11 @@ class Coil:
 
 
 def _axis_angle(points: np.ndarray) -> tuple[np.ndarray, float]:
+    """Return middle and direction (radians) of the long axis of (N, 2) points."""
     centre = points.mean(axis=0)
-    cov = np.cov((points - centre).T)
-    vector = np.linalg.eigh(cov)[1][:, -1]
-    return centre, float(np.arctan2(vector[1], vector[0]))
+    rel = points - centre
+    (xx, xy), (_, yy) = rel.T @ rel
+    return centre, float(0.5 * np.arctan2(2 * xy, xx - yy))
 
 
 def straighten(mask: BoolMask, light: Float2, *, margin: int = 4) -> Straight | None:
@@ -88,10 +91,10 @@ def straighten(mask: BoolMask, light: Float2, *, margin: int = 4) -> Straight | 
     Returns
     -------
     Straight or None
-        ``None`` for masks of fewer than 30 pixels.
+        ``None`` for masks of fewer than 17 pixels.
     """
     rows, cols = np.nonzero(mask)
-    if len(rows) < 30:
+    if len(rows) < 17:
         return None
     points = np.column_stack([cols, rows]).astype(np.float64)
     thin = points[:: max(1, len(points) // 20000)]
@@ -113,16 +116,16 @@ def straighten(mask: BoolMask, light: Float2, *, margin: int = 4) -> Straight | 
     top, low = (np.interp(grid, grid[seen], x[seen]) for x in (top, low))
     # One column of an open coil holds only part of its breadth; the outline over a whole
     # turn holds all of it, and a turn is hardly ever longer than the coil is broad.
-    height = float(np.percentile(top, 95) - np.percentile(low, 5))
+    height = percentile(top, 95)[0] - percentile(low, 5)[0]
     upper, lower, reach = top, low, 3
     for _ in range(2):
         reach = max(int(min(1.2 * height, n / 3)), 3)
         upper = maximum_filter1d(top, reach, mode="nearest")
         lower = minimum_filter1d(low, reach, mode="nearest")
-        height = float(np.median(upper - lower))
+        height = median(upper - lower)
     middle = gaussian_filter1d((upper + lower) / 2, reach / 2, mode="nearest")
     if length < 2.5 * height:
-        middle = np.full(n, float(np.median(middle)))
+        middle = np.full(n, median(middle))
     bow = float(np.ptp(middle) / length)
     half = int(np.ceil(max(np.abs(top - middle).max(), np.abs(low - middle).max()))) + margin
     uu = np.arange(-margin, n + margin)
@@ -215,7 +218,7 @@ def coil_of(straight: Straight) -> Coil | None:
     Returns
     -------
     Coil or None
-        ``None`` for chips shorter than 12 pixels along the axis.
+        ``None`` for chips shorter than 9 pixels along the axis.
 
     Notes
     -----
@@ -231,16 +234,15 @@ def coil_of(straight: Straight) -> Coil | None:
     columns = np.flatnonzero(used)
     top, low = (np.interp(np.arange(on.shape[1]), columns, x[columns]) for x in (first, last))
     span = (low - top + 1)[columns[0] : columns[-1] + 1]
-    diameter = float(np.percentile(span, 85))
+    diameter = percentile(span, 85)[0]
     wave = max(0.35 * diameter, 2.0)
     smooth = gaussian_filter1d(span, wave, mode="nearest")
-    trend = float(
-        np.polyfit(np.linspace(0, 1, len(span)), smooth, 1)[0] / max(smooth.mean(), 1)
-    )
+    along = np.linspace(-0.5, 0.5, len(span))
+    trend = float(along @ smooth / max(along @ along, 1e-9) / max(smooth.mean(), 1))
     fine = light * mask + (1 - mask)
     region = slice(columns[0], columns[-1] + 1)
     detail = fine[:, region] - _slow_part(np.ascontiguousarray(fine[:, region]), wave)
-    least = 3.0
+    least = 2.25
     pitch, score = _pitch(detail, least)
     outline = np.stack([top, -low])[:, region]
     outline = outline - gaussian_filter1d(outline, wave, axis=1, mode="nearest")
@@ -253,7 +255,7 @@ def coil_of(straight: Straight) -> Coil | None:
     if pitch > 0:
         turn = int(np.ceil(pitch))
         whole = maximum_filter1d(low, turn) - minimum_filter1d(top, turn) + 1
-        diameter = float(np.median(whole[region]))
+        diameter = median(whole[region])
     slant, coherence = _slant(light, mask)
     harmonic, swing = _turn_pattern(detail, mask[:, region], pitch)
     thick = cv2.distanceTransform(on.astype(np.uint8), cv2.DIST_L2, 5)
@@ -278,6 +280,6 @@ def coil_of(straight: Straight) -> Coil | None:
         bow=straight.bow,
         harmonic=harmonic,
         rim_swing=swing,
-        strip=float(2 * np.percentile(ridge, 90) / max(diameter, 1)) if ridge.size else 0.0,
+        strip=2 * percentile(ridge, 90)[0] / max(diameter, 1) if ridge.size else 0.0,
         edge_to_middle=float(rim.mean() / max(inner.mean(), 0.05)) if rim.size else 1.0,
     )

@@ -17,6 +17,7 @@ import numpy as np
 
 from vision.chips.coil import Coil, Straight, coil_of, straighten
 from vision.chips.curl import Bend, Circle, bend_of, fit_circle
+from vision.chips.ranks import median
 from vision.chips.trace import Trace, trace_mask
 
 if TYPE_CHECKING:
@@ -25,10 +26,10 @@ if TYPE_CHECKING:
 __all__ = ["CROP_PX_PER_MM", "FEATURES", "Shape", "feature_row", "shape_of"]
 
 #: Density of the crop that is measured, px per mm of the sheet.
-CROP_PX_PER_MM = 14.0
+CROP_PX_PER_MM = 10.5
 
 #: Below this area (about 0.3 mm2) nothing is asked of a line or of turns.
-_CRUMB_PX = 60
+_CRUMB_PX = 34
 #: Name: what a high value looks like. The order is the order of the model's columns.
 FEATURES: dict[str, str] = {
     "log_area": "much metal in view",
@@ -108,7 +109,7 @@ class Shape:
             return float(min(self.box))
         n = len(self.trace.half_px)
         inner = self.trace.half_px[n // 10 : n - n // 10] if n > 10 else self.trace.half_px
-        return 2 * float(np.median(inner))
+        return 2 * median(inner)
 
 
 def _holes(mask: BoolMask) -> tuple[float, ...]:
@@ -118,7 +119,7 @@ def _holes(mask: BoolMask) -> tuple[float, ...]:
     if tree is None:
         return ()
     inner = [c for c, h in zip(contours, tree.reshape(-1, 4), strict=True) if h[3] >= 0]
-    return tuple(sorted((a for a in map(cv2.contourArea, inner) if a >= 4), reverse=True))
+    return tuple(sorted((a for a in map(cv2.contourArea, inner) if a >= 2), reverse=True))
 
 
 def _rings(mask: BoolMask, centre: Points2, reach: float) -> tuple[float, float]:
@@ -136,7 +137,7 @@ def _rings(mask: BoolMask, centre: Points2, reach: float) -> tuple[float, float]
     ray = mask[yi, xi] & inside
     starts = (np.diff(ray.astype(np.int8), axis=1, prepend=0) == 1).sum(axis=1)
     first = np.where(ray.any(axis=1), ray.argmax(axis=1) * 0.7, reach)
-    return float(np.median(starts)), float(np.median(first) / max(reach, 1.0))
+    return median(starts), median(first) / max(reach, 1.0)
 
 
 def _inner_path(path: Points2, cut: float) -> Points2:
@@ -198,9 +199,9 @@ def shape_of(
         trace = trace_mask(mask, half)
         straight = straighten(mask, light)
     if trace is not None and len(trace.path_px) >= 6:
-        width = 2 * float(np.median(trace.half_px))
+        width = 2 * median(trace.half_px)
         line = _inner_path(trace.path_px, width / 2)
-        bend = bend_of(line, step=max(2.5, width * 0.75))
+        bend = bend_of(line, step=max(1.9, width * 0.75))
         circle = fit_circle(line)
         if circle is not None:
             whole = circle.arc_deg + float(np.degrees(width / circle.radius))

@@ -58,15 +58,13 @@ class _Piece:
 def _pieces(prob: Float2, least_px: float) -> list[_Piece]:
     """Return the pieces of likely metal that hold sure metal and are not too small."""
     likely = (prob > _LIKELY).astype(np.uint8)
-    count, labels, stats, _ = cv2.connectedComponentsWithStats(likely, connectivity=8)
-    sure = np.zeros(count, bool)
-    sure[labels[prob > _SURE]] = True
+    _, labels, stats, _ = cv2.connectedComponentsWithStats(likely, connectivity=8)
     out = []
-    for k in (np.flatnonzero(sure[1:]) + 1).tolist():
+    for k in (np.flatnonzero(stats[1:, cv2.CC_STAT_AREA] >= least_px) + 1).tolist():
         c, r, w, h, area = (int(v) for v in stats[k])
-        if area < least_px:
-            continue
         mask = labels[r : r + h, c : c + w] == k
+        if not (prob[r : r + h, c : c + w][mask] > _SURE).any():
+            continue
         rows, cols = np.nonzero(mask)
         points = np.column_stack([cols + c, rows + r]).astype(np.float64)
         centre = points.mean(axis=0)

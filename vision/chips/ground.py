@@ -18,7 +18,7 @@ import cv2
 import numpy as np
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Iterator
 
     import numpy.typing as npt
 
@@ -70,81 +70,99 @@ def even_light(linear: Linear3) -> Linear3:
 
     The foot keeps the noise of black print from looking like texture.
     """
-    top = np.float32((1 + _FOOT) ** (1 / 3) - _FOOT ** (1 / 3))
-    lifted = np.clip(linear, 0.0, 2.5) + np.float32(_FOOT)
-    root = np.power(lifted, np.float32(1 / 3)) - np.float32(_FOOT ** (1 / 3))
-    return np.asarray(root / top, np.float32)
+    top = (1 + _FOOT) ** (1 / 3) - _FOOT ** (1 / 3)
+    root = np.add(np.clip(linear, 0.0, 2.5), np.float32(_FOOT), dtype=np.float32)
+    # A third of the logarithm: a quarter of the time of a power.
+    cv2.log(root, dst=root)
+    cv2.multiply(root, 1 / 3, dst=root)
+    cv2.exp(root, dst=root)
+    return np.asarray(
+        cv2.addWeighted(root, 1 / top, root, 0.0, -(_FOOT ** (1 / 3)) / top, dst=root),
+        np.float32,
+    )
+
+
+def _above_zero(picture: Float2) -> Float2:
+    return np.asarray(cv2.threshold(picture, 0, 0, cv2.THRESH_TOZERO)[1], np.float32)
 
 
 def _ridges(l: Float2, sigma: float) -> tuple[Float2, Float2]:  # noqa: E741 - lightness
     """Return dark-line and bright-line strength: signed Hessian eigenvalues, scaled."""
     g = cv2.GaussianBlur(l, (0, 0), sigma)
-    xx = cv2.Sobel(g, cv2.CV_32F, 2, 0, ksize=3)
-    yy = cv2.Sobel(g, cv2.CV_32F, 0, 2, ksize=3)
-    xy = cv2.Sobel(g, cv2.CV_32F, 1, 1, ksize=3)
-    half = (xx + yy) * 0.5
-    root = cv2.magnitude((xx - yy) * 0.5, xy)
-    s2 = np.float32(sigma * sigma)
-    return np.maximum(half + root, 0) * s2, np.maximum(root - half, 0) * s2
+    s2 = sigma * sigma
+    xx = cv2.Sobel(g, cv2.CV_32F, 2, 0, ksize=3, scale=0.5 * s2)
+    yy = cv2.Sobel(g, cv2.CV_32F, 0, 2, ksize=3, scale=0.5 * s2)
+    xy = cv2.Sobel(g, cv2.CV_32F, 1, 1, ksize=3, scale=s2)
+    half = xx + yy
+    root = cv2.magnitude(xx - yy, xy)
+    return _above_zero(half + root), _above_zero(root - half)
+
+
+def _mean(picture: Float2, size: int) -> Float2:
+    return np.asarray(cv2.blur(picture, (size, size)), np.float32)
 
 
 def _edge(l: Float2, sigma: float) -> Float2:  # noqa: E741
     g = cv2.GaussianBlur(l, (0, 0), sigma)
     return cv2.magnitude(
-        cv2.Sobel(g, cv2.CV_32F, 1, 0, ksize=3), cv2.Sobel(g, cv2.CV_32F, 0, 1, ksize=3)
-    ) * np.float32(sigma)
+        cv2.Sobel(g, cv2.CV_32F, 1, 0, ksize=3, scale=sigma),
+        cv2.Sobel(g, cv2.CV_32F, 0, 1, ksize=3, scale=sigma),
+    )
 
 
-def _spread(l: Float2, size: int) -> Float2:  # noqa: E741
-    mean = cv2.blur(l, (size, size))
-    square = cv2.blur(l * l, (size, size))
-    return np.sqrt(np.maximum(square - mean * mean, 0))
+def _spread(l: Float2, mean: Float2, size: int) -> Float2:  # noqa: E741
+    """Return the standard deviation in squares of ``size`` px, whose means are ``mean``."""
+    square = cv2.sqrBoxFilter(l, cv2.CV_32F, (size, size))
+    return np.asarray(cv2.sqrt(_above_zero(square - mean * mean)), np.float32)
 
 
-def _planes(root: Linear3, want: Float2 | None) -> list[Float2]:
-    """Return one (H, W) picture for each name in :data:`RESPONSES`; all in even light."""
-    red, green, blue = root[..., 0], root[..., 1], root[..., 2]
-    light = (red + green + blue) * np.float32(1 / 3)
+#: Even light to lightness, red-green, yellow-blue.
+_OPPONENT = np.array([[1 / 3, 1 / 3, 1 / 3], [1, -1, 0], [0.5, 0.5, -1]], np.float32)
+
+
+def _planes(root: Linear3, want: Float2 | None) -> Iterator[tuple[str, Float2]]:
+    """Yield name and (H, W) picture of each response but the widest; all in even light.
+
+    One at a time, so that whoever picks pixels out of them never holds all.
+    """
+    light, a, b = (np.asarray(p, np.float32) for p in cv2.split(cv2.transform(root, _OPPONENT)))
+    yield "red_green", a
+    yield "yellow_blue", b
+    yield "colour_9", _mean(cv2.magnitude(a, b), 9)
+    small, large = np.ones((5, 5), np.uint8), np.ones((15, 15), np.uint8)
     if want is None:
-        off = light - 1
-        print_edge = np.zeros_like(light)
+        yield "off_print", light - 1
+        yield "print_edge", np.zeros_like(light)
     else:
-        kernel = np.ones((5, 5), np.uint8)
-        low, high = cv2.erode(want, kernel), cv2.dilate(want, kernel)
-        off = np.where(light > high, light - high, np.minimum(light - low, 0))
-        print_edge = high - low
+        low, high = cv2.erode(want, small), cv2.dilate(want, small)
+        yield "off_print", _above_zero(light - high) - _above_zero(low - light)
+        yield "print_edge", high - low
         # Inside the print the ground is not white: judge against the expected print.
-        light = light + (1 - want)
-    a, b = red - green, (red + green) * np.float32(0.5) - blue
-    near = np.ones((3, 3), np.uint8)
-    dark1, bright1 = _ridges(light, 1.0)
-    dark2, bright2 = _ridges(light, 2.2)
+        light += 1 - want
+    light -= 1
+    yield "lightness", light
     edge = _edge(light, 0.8)
-    small = np.ones((5, 5), np.uint8)
-    large = np.ones((15, 15), np.uint8)
-    return [
-        light - 1,
-        a,
-        b,
-        edge,
-        _edge(light, 2.0),
-        dark1,
-        bright1,
-        dark2,
-        bright2,
-        _spread(light, 3),
-        _spread(light, 9),
-        cv2.erode(light, small) - 1,
-        cv2.dilate(light, small) - 1,
-        cv2.erode(light, large) - 1,
-        cv2.dilate(light, large) - 1,
-        cv2.blur(light, (9, 9)) - 1,
-        cv2.blur(light, (31, 31)) - 1,
-        cv2.dilate(edge, near, iterations=3),
-        cv2.blur(cv2.magnitude(a, b), (9, 9)),
-        off,
-        print_edge,
-    ]
+    yield "edge_fine", edge
+    yield "edge_near", np.asarray(cv2.dilate(edge, np.ones((7, 7), np.uint8)), np.float32)
+    yield "edge_coarse", _edge(light, 2.0)
+    for name, sigma in (("fine", 1.0), ("coarse", 2.2)):
+        dark, bright = _ridges(light, sigma)
+        yield f"ridge_dark_{name}", dark
+        yield f"ridge_bright_{name}", bright
+    yield "texture_3", _spread(light, _mean(light, 3), 3)
+    mean = _mean(light, 9)
+    yield "mean_9", mean
+    yield "texture_9", _spread(light, mean, 9)
+    for name, kernel in (("5", small), ("15", large)):
+        yield f"darkest_{name}", np.asarray(cv2.erode(light, kernel), np.float32)
+        yield f"brightest_{name}", np.asarray(cv2.dilate(light, kernel), np.float32)
+
+
+def _wide_mean(root: Linear3, want: Float2 | None) -> Float2:
+    """Return mean lightness over some 31 x 31 px from a picture of half density."""
+    light = cv2.transform(root, _OPPONENT[:1]).reshape(root.shape[:2])
+    light -= 1 if want is None else want
+    return _mean(np.asarray(light, np.float32), 15)
 
 
 def pixel_responses(linear: Linear3, expected: Float2 | None = None) -> npt.NDArray[np.float32]:
@@ -162,17 +180,25 @@ def pixel_responses(linear: Linear3, expected: Float2 | None = None) -> npt.NDAr
     (H, W, R) float32
         One plane for each name in :data:`RESPONSES`.
     """
-    want = None if expected is None else even_light(expected)
-    return np.stack(_planes(even_light(linear), want), axis=-1).astype(np.float32, copy=False)
+    ground = whole_ground(linear, expected)
+    everywhere = np.ones(ground.shape, bool)
+    rows = _responses(ground, everywhere, _coarse(ground)[2])
+    return np.ascontiguousarray(rows.T).reshape(*ground.shape, len(RESPONSES))
 
 
 #: Cube-root light: this far from the sheet is worth a look (paper noise is about 0.02).
 _BUSY_LIGHT = 0.05
 _BUSY_COLOUR = 0.04
-#: Pixels round a box that the widest response looks at.
-_MARGIN = 18
+#: Pixels round a box that the widest response taken from the fine picture looks at.
+_MARGIN = 10
+#: Boxes are made of tiles of so many pixels.
+_TILE = 8
+#: What a box costs beyond its pixels, in pixels; decides whether parting it pays.
+_BOX_COST = 9000
+#: Boxes are parted no further below this many tiles, or where this share is marked.
+_LEAST_TILES, _FULL = 8, 0.7
 #: Rows judged at a time: the layers then stay in the processor's cache.
-_CHUNK = 8192
+_CHUNK = 4096
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -186,15 +212,20 @@ class Eye:
 
     def __call__(self, rows: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:
         """Return the probability of metal for (N, R) responses."""
-        if len(rows) > _CHUNK:
-            parts = [self(rows[i : i + _CHUNK]) for i in range(0, len(rows), _CHUNK)]
-            return np.concatenate(parts)
-        x = (rows - self.mean) * self.scale
-        for w, b in zip(self.weights[:-1], self.biases[:-1], strict=True):
-            x = x @ w
-            x += b
-            np.maximum(x, 0, out=x)
-        z = (x @ self.weights[-1] + self.biases[-1])[:, 0]
+        # Standardising is part of the first layer, worked out once.
+        scaled = self.scale[:, None].astype(np.float64) * self.weights[0]
+        first = (scaled.astype(np.float32), (self.biases[0] - self.mean @ scaled))
+        layers = [first, *zip(self.weights[1:], self.biases[1:], strict=True)]
+        across = [(np.ascontiguousarray(w.T), b.astype(np.float32)[:, None]) for w, b in layers]
+        z = np.empty(len(rows), np.float32)
+        for i in range(0, len(rows), _CHUNK):
+            x = rows[i : i + _CHUNK].T
+            for w, b in across[:-1]:
+                x = w @ x
+                x += b
+                cv2.threshold(x, 0, 0, cv2.THRESH_TOZERO, dst=x)
+            w, b = across[-1]
+            z[i : i + _CHUNK] = (w @ x + b)[0]
         return np.asarray(1 / (1 + np.exp(-np.clip(z, -30, 30))), np.float32)
 
 
@@ -202,9 +233,10 @@ class Eye:
 class Ground:
     """A sheet to look for metal on, seen coarsely as a whole and finely where asked.
 
-    ``coarse`` (with ``coarse_print``) shows all of it at half density; ``fine`` returns
-    the balanced picture and the expected print of a box of rows and columns at
-    :data:`FIND_PX_PER_MM`. ``print`` is ``None`` off the card.
+    ``coarse`` shows all of it at half density, in linear light; ``fine`` returns the
+    balanced picture of a box of rows and columns at :data:`FIND_PX_PER_MM`.
+    ``coarse_print`` and what ``fine`` adds is the expected print in even light,
+    ``None`` off the card.
     """
 
     shape: tuple[int, int]
@@ -218,64 +250,140 @@ def whole_ground(linear: Linear3, expected: Float2 | None) -> Ground:
     h, w = linear.shape[:2]
     half = (max(w // 2, 1), max(h // 2, 1))
 
+    def smaller(picture: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:
+        return np.asarray(cv2.resize(picture, half, interpolation=cv2.INTER_AREA), np.float32)
+
+    want = None if expected is None else even_light(expected)
+
     def fine(rows: slice, cols: slice) -> tuple[Linear3, Float2 | None]:
-        return linear[rows, cols], None if expected is None else expected[rows, cols]
+        return linear[rows, cols], None if want is None else want[rows, cols]
 
     return Ground(
         shape=(h, w),
-        coarse=np.asarray(cv2.resize(linear, half, interpolation=cv2.INTER_AREA), np.float32),
-        coarse_print=None
-        if expected is None
-        else np.asarray(cv2.resize(expected, half, interpolation=cv2.INTER_AREA), np.float32),
+        coarse=smaller(linear),
+        coarse_print=None if expected is None else even_light(smaller(expected)),
         fine=fine,
     )
 
 
-def _busy(ground: Ground) -> BoolMask:
+def _coarse(ground: Ground) -> tuple[Linear3, Float2 | None, Float2]:
+    """Return the coarse picture in even light, its print, and its widest response."""
+    root = even_light(ground.coarse)
+    return root, ground.coarse_print, _wide_mean(root, ground.coarse_print)
+
+
+def _busy(root: Linear3, want: Float2 | None, shape: tuple[int, int]) -> BoolMask:
     """Mark places that differ from plain sheet or from the sheet's own print.
 
     Judged on the coarse picture, smoothed: it only says where to look.
     """
-    h, w = ground.shape
-    soft = cv2.GaussianBlur(even_light(ground.coarse), (3, 3), 0)
-    third = np.full((1, 3), 1 / 3, np.float32)
-    light = cv2.transform(soft, third).reshape(soft.shape[:2])
-    if ground.coarse_print is None:
-        off = np.abs(light - 1)
+    h, w = shape
+    soft = cv2.GaussianBlur(root, (3, 3), 0)
+    red, green, blue = cv2.split(soft)
+    light = cv2.transform(soft, _OPPONENT[:1]).reshape(soft.shape[:2])
+    if want is None:
+        off = cv2.absdiff(light, np.ones_like(light))
     else:
-        want = even_light(ground.coarse_print)
         # Black ink is as black as this printer and this light make it.
         black = want < 0.1
-        if black.any():
-            ink = float(np.median(light[black]))
+        if black[::3, ::3].any():
+            ink = float(np.median(light[::3, ::3][black[::3, ::3]]))
             want = np.float32(ink) + np.float32(1 - ink) * want
         kernel = np.ones((5, 5), np.uint8)
         low, high = cv2.erode(want, kernel), cv2.dilate(want, kernel)
-        off = np.maximum(light - high, low - light)
-    colour = np.maximum(
-        np.abs(soft[..., 0] - soft[..., 1]), np.abs(soft[..., 1] - soft[..., 2])
-    )
+        off = cv2.max(light - high, low - light)
+    colour = cv2.max(cv2.absdiff(red, green), cv2.absdiff(green, blue))
     busy = (off > _BUSY_LIGHT) | (colour > _BUSY_COLOUR)
     # One busy pixel alone is noise; a third of a 3 x 3 patch is something.
-    some = (cv2.blur(busy.astype(np.float32), (3, 3)) > 0.3).astype(np.uint8)
+    some = (_mean(busy.astype(np.float32), 3) > 0.3).astype(np.uint8)
     return np.asarray(cv2.resize(some, (w, h), interpolation=cv2.INTER_NEAREST) > 0)
 
 
-def _boxes(busy: BoolMask) -> list[tuple[slice, slice]]:
-    """Return boxes that together hold all busy pixels, one for each place where some lie."""
-    h, w = busy.shape
-    step = 8
-    coarse = cv2.resize(
-        cv2.dilate(busy.astype(np.uint8), np.ones((step, step), np.uint8)),
-        (-(-w // step), -(-h // step)),
-        interpolation=cv2.INTER_NEAREST,
+Box = tuple[slice, slice]
+
+
+def _boxes(near: BoolMask) -> list[Box]:
+    """Return boxes that together hold all marked pixels, and few others."""
+    h, w = near.shape
+    step = _TILE
+    framed = cv2.copyMakeBorder(
+        near.astype(np.uint8) * np.uint8(255), 0, -h % step, 0, -w % step, cv2.BORDER_CONSTANT
     )
-    coarse = cv2.dilate(coarse, np.ones((3, 3), np.uint8))
-    _, _, stats, _ = cv2.connectedComponentsWithStats(coarse, connectivity=8)
-    return [
-        (slice(r * step, min((r + y) * step, h)), slice(c * step, min((c + x) * step, w)))
-        for c, r, x, y, _ in stats[1:].tolist()
-    ]
+    size = (framed.shape[1] // step, framed.shape[0] // step)
+    tiles = (cv2.resize(framed, size, interpolation=cv2.INTER_AREA) > 0).astype(np.uint8)
+    joined = cv2.dilate(tiles, np.ones((3, 3), np.uint8))
+    _, _, stats, _ = cv2.connectedComponentsWithStats(joined, connectivity=8)
+    boxes = []
+    for c, r, x, y, _ in stats[1:].tolist():
+        for rows, cols in _parted(tiles, (slice(r, r + y), slice(c, c + x))):
+            box = (
+                slice(rows.start * step, min(rows.stop * step, h)),
+                slice(cols.start * step, min(cols.stop * step, w)),
+            )
+            boxes.append(_tight(near, box))
+    return boxes
+
+
+def _tight(marked: npt.NDArray[np.generic], box: Box) -> Box:
+    """Return the box drawn tight round what is marked in it; something must be."""
+    rows, cols = box
+    part = marked[box]
+    r, c = np.flatnonzero(part.any(axis=1)), np.flatnonzero(part.any(axis=0))
+    return (
+        slice(rows.start + int(r[0]), rows.start + int(r[-1]) + 1),
+        slice(cols.start + int(c[0]), cols.start + int(c[-1]) + 1),
+    )
+
+
+def _cost(box: Box) -> int:
+    """Return what judging a box of tiles costs, in pixels."""
+    rows, cols = box
+    reach = 2 * _MARGIN
+    tall, wide = (rows.stop - rows.start) * _TILE, (cols.stop - cols.start) * _TILE
+    return (tall + reach) * (wide + reach) + _BOX_COST
+
+
+def _parted(tiles: npt.NDArray[np.uint8], box: Box) -> list[Box]:
+    """Draw a box of tiles tight round the marked ones; halve it where that saves time."""
+    part = tiles[box]
+    if not part.any():
+        return []
+    rows, cols = box = _tight(tiles, box)
+    tall, wide = rows.stop - rows.start, cols.stop - cols.start
+    full = np.count_nonzero(tiles[box])
+    if max(tall, wide) < _LEAST_TILES or full > _FULL * tall * wide:
+        return [box]
+    if tall > wide:
+        middle = (rows.start + rows.stop) // 2
+        halves = ((slice(rows.start, middle), cols), (slice(middle, rows.stop), cols))
+    else:
+        middle = (cols.start + cols.stop) // 2
+        halves = ((rows, slice(cols.start, middle)), (rows, slice(middle, cols.stop)))
+    parts = [b for half in halves for b in _parted(tiles, half)]
+    return parts if sum(map(_cost, parts)) < _cost(box) else [box]
+
+
+def _responses(
+    ground: Ground, near: BoolMask, wide: Float2, box: Box | None = None
+) -> npt.NDArray[np.float32]:
+    """Return (R, N) responses of the marked pixels of a box, row by row."""
+    h, w = ground.shape
+    rows, cols = box or (slice(0, h), slice(0, w))
+    top, left = max(rows.start - _MARGIN, 0), max(cols.start - _MARGIN, 0)
+    linear, want = ground.fine(
+        slice(top, min(rows.stop + _MARGIN, h)), slice(left, min(cols.stop + _MARGIN, w))
+    )
+    r, c = np.nonzero(near[rows, cols])
+    at = (r + rows.start - top) * linear.shape[1] + (c + cols.start - left)
+    out = np.empty((len(RESPONSES), len(at)), np.float32)
+    for name, plane in _planes(even_light(linear), want):
+        np.take(plane.ravel(), at, out=out[RESPONSES.index(name)], mode="clip")
+    rough = (
+        np.minimum((r + rows.start) // 2, wide.shape[0] - 1),
+        np.minimum((c + cols.start) // 2, wide.shape[1] - 1),
+    )
+    out[RESPONSES.index("mean_31")] = wide[rough]
+    return out
 
 
 def metal_probability(ground: Ground, eye: Eye, *, where: BoolMask | None = None) -> Float2:
@@ -285,22 +393,15 @@ def metal_probability(ground: Ground, eye: Eye, *, where: BoolMask | None = None
     ``where``) is 0. Not to be trusted outside the sheet, on clipped photos, or at
     another density than :data:`FIND_PX_PER_MM`.
     """
-    busy = _busy(ground)
+    root, want, wide = _coarse(ground)
+    busy = _busy(root, want, ground.shape)
     if where is not None:
         busy &= where
     near = cv2.dilate(busy.astype(np.uint8), np.ones((7, 7), np.uint8)) > 0
     if where is not None:
         near &= where
     out = np.zeros(ground.shape, np.float32)
-    h, w = ground.shape
-    for rows, cols in _boxes(near):
-        top, left = max(rows.start - _MARGIN, 0), max(cols.start - _MARGIN, 0)
-        linear, expected = ground.fine(
-            slice(top, min(rows.stop + _MARGIN, h)), slice(left, min(cols.stop + _MARGIN, w))
-        )
-        planes = _planes(even_light(linear), None if expected is None else even_light(expected))
-        r, c = np.nonzero(near[rows, cols])
-        at = (r + rows.start - top) * linear.shape[1] + (c + cols.start - left)
-        taken = np.stack([p.ravel()[at] for p in planes]).T
-        out[r + rows.start, c + cols.start] = eye(taken.astype(np.float32, copy=False))
+    for box in _boxes(near):
+        part = near[box]
+        out[box][part] = eye(_responses(ground, near, wide, box).T)
     return out

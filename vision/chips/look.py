@@ -89,14 +89,22 @@ def _sheet_print(card_id: str, q: float) -> Float2:
     return np.asarray(cv2.GaussianBlur(sheet, (0, 0), 0.6), np.float32)
 
 
-def _expected_print(plane: Plane, box: Box, q: float, shape: tuple[int, int]) -> Float2 | None:
-    """Return the reflectance of the printed sheet over a box, white = 1.
+@lru_cache(maxsize=6)
+def _even_print(card_id: str, q: float) -> Float2:
+    """Return the same in even light."""
+    return even_light(_sheet_print(card_id, q))
+
+
+def _expected_print(
+    plane: Plane, box: Box, q: float, shape: tuple[int, int], *, even: bool
+) -> Float2 | None:
+    """Return the printed sheet over a box, white = 1: its reflectance, or in even light.
 
     Boxes lie on the pixel grid of density ``q``, so the print is cut out, not warped.
     """
     if plane.card is None:
         return None
-    sheet = _sheet_print(plane.card.card_id, q * plane.unit_mm)
+    sheet = (_even_print if even else _sheet_print)(plane.card.card_id, q * plane.unit_mm)
     top, left = round(box[1] * q), round(box[0] * q)
     out = np.ones(shape, np.float32)
     r0, c0 = max(top, 0), max(left, 0)
@@ -132,7 +140,7 @@ def _rings(mask: BoolMask, box: Box) -> tuple[Points2, ...]:
     for contour in contours:
         if len(contour) < 4:
             continue
-        ring = cv2.approxPolyDP(contour, 0.6, closed=True).reshape(-1, 2).astype(np.float64)
+        ring = cv2.approxPolyDP(contour, 0.5, closed=True).reshape(-1, 2).astype(np.float64)
         if len(ring) >= 3:
             rings.append((ring + 0.5) / CROP_PX_PER_MM + (box[0], box[1]))
     return tuple(rings)
@@ -140,16 +148,28 @@ def _rings(mask: BoolMask, box: Box) -> tuple[Points2, ...]:
 
 def _light_near(mask: BoolMask, linear: Linear3) -> Float2:
     """Return the even light at and round a mask, plain sheet elsewhere."""
-    near = cv2.dilate(mask.astype(np.uint8), np.ones((13, 13), np.uint8)) > 0
-    light = np.ones(mask.shape, np.float32)
-    light[near] = even_light(linear[near]).mean(axis=1)
-    return light
+    reach = 2 * round(0.45 * CROP_PX_PER_MM) + 1
+    near = cv2.dilate(mask.astype(np.uint8), np.ones((reach, reach), np.uint8))
+    light = cv2.transform(even_light(linear), np.full((1, 3), 1 / 3, np.float32))
+    return np.asarray(cv2.copyTo(light, near, np.ones(mask.shape, np.float32)), np.float32)
+
+
+def _finer(picture: Float2, up: float, size: tuple[int, int]) -> Float2:
+    """Return a picture ``up`` times finer, its upper left corner kept, (w, h) = ``size``."""
+    shift = (1 / up - 1) / 2
+    fine = cv2.warpAffine(
+        picture,
+        np.array([[1 / up, 0, shift], [0, 1 / up, shift]]),
+        size,
+        flags=cv2.INTER_CUBIC | cv2.WARP_INVERSE_MAP,
+        borderMode=cv2.BORDER_REPLICATE,
+    )
+    return np.asarray(fine, np.float32)
 
 
 def _crop(find: Find, prob: Float2, origin: Box, plane: Plane, light: Light) -> Seen | None:
     q = FIND_PX_PER_MM
     pad = int(np.ceil(_MARGIN_MM * q))
-    up = round(CROP_PX_PER_MM / q)
     h, w = find.mask.shape
     r0, c0 = find.row - pad, find.col - pad
     rows = np.clip(np.arange(r0, r0 + h + 2 * pad), 0, prob.shape[0] - 1)
@@ -158,16 +178,14 @@ def _crop(find: Find, prob: Float2, origin: Box, plane: Plane, light: Light) -> 
     own[pad : pad + h, pad : pad + w] = find.mask
     near = cv2.dilate(own, np.ones((3, 3), np.uint8))
     local = prob[np.ix_(rows, cols)] * near
-    size = (local.shape[1] * up, local.shape[0] * up)
-    soft = cv2.resize(local, size, interpolation=cv2.INTER_CUBIC)
+    # The crop starts at the same corner; it ends at the whole pixel past the other one.
+    up = CROP_PX_PER_MM / q
+    size = (int(np.ceil(local.shape[1] * up)), int(np.ceil(local.shape[0] * up)))
+    soft = _finer(local, up, size)
     mask = soft > 0.5
     mask[:2], mask[-2:], mask[:, :2], mask[:, -2:] = False, False, False, False
-    box = (
-        origin[0] + c0 / q,
-        origin[1] + r0 / q,
-        origin[0] + (c0 + own.shape[1]) / q,
-        origin[1] + (r0 + own.shape[0]) / q,
-    )
+    x0, y0 = origin[0] + c0 / q, origin[1] + r0 / q
+    box = (x0, y0, x0 + size[0] / CROP_PX_PER_MM, y0 + size[1] / CROP_PX_PER_MM)
     linear = light.apply(plane.linear_view(box, CROP_PX_PER_MM), box)
     shape = shape_of(
         mask, _light_near(mask, linear), pieces=find.pieces, confidence=find.confidence
@@ -204,7 +222,7 @@ def sheet_view(plane: Plane, light: Light) -> tuple[Box, Linear3, Float2 | None,
     box = _grid_box(plane.sheet_mm, q)
     linear = light.apply(plane.linear_view(box, q), box)
     seen_px = _seen_px(plane, box, q, linear.shape[:2])
-    expected = _expected_print(plane, box, q, linear.shape[:2])
+    expected = _expected_print(plane, box, q, linear.shape[:2], even=False)
     if expected is None:
         linear = _level_ground(linear)
     return box, linear, expected, seen_px
@@ -228,13 +246,13 @@ def _ground_of(plane: Plane, light: Light) -> tuple[Box, Ground, BoolMask]:
             box[1] + rows.stop / q,
         )
         linear = light.apply(plane.linear_view(part, q), part)
-        return linear, _expected_print(plane, part, q, linear.shape[:2])
+        return linear, _expected_print(plane, part, q, linear.shape[:2], even=True)
 
     coarse = light.apply(plane.linear_view(box, q / 2), box)
     ground = Ground(
         shape=shape,
         coarse=coarse,
-        coarse_print=_expected_print(plane, box, q / 2, coarse.shape[:2]),
+        coarse_print=_expected_print(plane, box, q / 2, coarse.shape[:2], even=True),
         fine=fine,
     )
     return box, ground, _seen_px(plane, box, q, shape)

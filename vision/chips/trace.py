@@ -18,6 +18,8 @@ from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components, dijkstra
 from skimage.morphology import skeletonize
 
+from vision.chips.ranks import median
+
 if TYPE_CHECKING:
     from vision.arrays import BoolMask, Float1, Points2
 
@@ -59,7 +61,7 @@ def smooth_path(path_px: Points2, sigma_px: float) -> Points2:
 
 def _graph(rows: np.ndarray, cols: np.ndarray, shape: tuple[int, int]) -> coo_array:
     """Return the 8-neighbour graph of skeleton pixels with step lengths."""
-    number = np.full((shape[0] + 2, shape[1] + 2), -1, np.int64)
+    number = np.full((shape[0] + 2, shape[1] + 2), -1, np.int32)
     number[rows + 1, cols + 1] = np.arange(len(rows))
     source, target, weight = [], [], []
     for dr, dc in _STEPS:
@@ -107,7 +109,7 @@ def _tips_and_crossings(skeleton: BoolMask, half: np.ndarray) -> tuple[int, int]
     crossing = (degree >= 3) & skeleton
     if not crossing.any():
         return int(tips.sum()), 0
-    reach = max(1, round(float(np.median(half[skeleton]))))
+    reach = max(1, round(median(half[skeleton])))
     disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * reach + 1, 2 * reach + 1))
     count, clump = cv2.connectedComponents(cv2.dilate(crossing.astype(np.uint8), disc))
     free = skeleton & (clump == 0)
@@ -118,8 +120,8 @@ def _tips_and_crossings(skeleton: BoolMask, half: np.ndarray) -> tuple[int, int]
     kept = free & ~spur[branch]
     touching = kept & (beside > 0)
     _, touch = cv2.connectedComponents(touching.astype(np.uint8))
-    pairs = np.unique(np.stack([touch[touching], beside[touching]]), axis=1)
-    leaving = np.bincount(pairs[1], minlength=count)[1:]
+    pairs = np.unique(touch[touching].astype(np.int64) * count + beside[touching])
+    leaving = np.bincount(pairs % count, minlength=count)[1:]
     ends = int((tips & kept).sum()) + int((leaving == 1).sum())
     return ends, int((leaving >= 3).sum())
 
@@ -153,8 +155,8 @@ def trace_mask(mask: BoolMask, half: np.ndarray | None = None) -> Trace | None:
     order = _longest_path(graph)
     raw = np.stack([cols[order], rows[order]], axis=1).astype(np.float64)
     half_along = half[rows[order], cols[order]].astype(np.float64)
-    width = 2 * float(np.median(half_along))
-    path = smooth_path(raw, float(np.clip(width * 0.6, 1.5, 4.0)))
+    width = 2 * median(half_along)
+    path = smooth_path(raw, float(np.clip(width * 0.6, 1.1, 3.0)))
     steps = np.hypot(*np.diff(path, axis=0).T)
     ends, junctions = _tips_and_crossings(skeleton, half)
     caps = float(half_along[0] + half_along[-1])
