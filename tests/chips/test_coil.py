@@ -162,6 +162,6 @@ def test_too_small_to_ask():
     light = np.ones(mask.shape, np.float32)
     assert straighten(mask, light) is None  # 16 px of the 17 needed
     mask[5:11, 5:11] = True
-    straight = straighten(mask, light, margin=2)
+    straight = straighten(mask, light, margin=1)
     assert straight is not None
-    assert coil_of(straight) is None  # 6 columns and two margins of 2
+    assert coil_of(straight) is None  # 6 columns and two margins of 1
