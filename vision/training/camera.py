@@ -208,7 +208,13 @@ def encode(rgb: npt.NDArray[np.uint8], plan: Development) -> bytes:
     if plan.file_format == "heic":
         photo = pillow_heif.from_pillow(picture)
         more = {"icc_profile": profile, "icc_profile_type": "prof"} if profile else {}
-        photo.save(out, quality=plan.jpeg_quality, exif=tags.tobytes(), **more)
+        photo.save(
+            out,
+            quality=plan.jpeg_quality,
+            exif=tags.tobytes(),
+            enc_params={"preset": "ultrafast"},  # thrice as fast, hardly larger
+            **more,
+        )
     else:
         picture.save(
             out, "JPEG", quality=plan.jpeg_quality, exif=tags.tobytes(), icc_profile=profile
