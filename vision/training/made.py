@@ -7,13 +7,18 @@ from typing import TYPE_CHECKING, TypedDict
 
 import numpy as np
 
-from vision.training.noise import log_uniform, teeth
+from vision.training.noise import log_uniform, teeth, wander
 from vision.training.sweep import Strip, arc_lengths
 
 if TYPE_CHECKING:
+    from vision.arrays import Float1
     from vision.training.sweep import Points3
 
 __all__ = ["CurlSizes", "Made", "Section", "Sizes", "draw_section", "strip_with_teeth"]
+
+
+#: How often an end of a chip is broken off square.
+_SQUARE_ENDS = 0.4
 
 
 class CurlSizes(TypedDict, total=False):
@@ -81,15 +86,9 @@ def draw_section(
     """Take the cut's section with a little spread, or draw one from the ranges."""
     if section is not None:
         spread = rng.normal(1.0, 0.08, 2).clip(0.8, 1.2)
-        low, high = width_mm
-        return Section(
-            width_mm=float(np.clip(section.width_mm * spread[0], low, high)),
-            thickness_mm=float(
-                np.clip(section.thickness_mm * spread[1], *thickness_mm).clip(
-                    None, section.width_mm / 1.5
-                )
-            ),
-        )
+        width = float(np.clip(section.width_mm * spread[0], *width_mm))
+        thickness = np.clip(section.thickness_mm * spread[1], *thickness_mm)
+        return Section(width_mm=width, thickness_mm=float(min(thickness, width / 1.5)))
     width = log_uniform(rng, *width_mm)
     thickest = min(thickness_mm[1], width / 2)
     return Section(width_mm=width, thickness_mm=log_uniform(rng, thickness_mm[0], thickest))
@@ -101,13 +100,28 @@ def strip_with_teeth(
     """Strip of nearly even section whose free edge is more or less torn."""
     s = arc_lengths(line)
     width = section.width_mm * (1 + 0.05 * np.sin(s / rng.uniform(3, 12) + rng.uniform(0, 6)))
+    torn = _torn_ends(rng, s, section.width_mm)
     share = rng.choice([0.0, 0.08, 0.18, 0.3], p=[0.1, 0.35, 0.35, 0.2])
     # three points a tooth at least, else the teeth alias into slow waves
     pitch = max(log_uniform(rng, 0.1, 0.6), 3 * float(np.median(np.diff(s))))
+    # lamellae: the free side is thicker and thinner along the chip
+    uneven = wander(rng, s, max(log_uniform(rng, 0.3, 3.0), float(s[-1]) / 400), 0.06)
     return Strip(
         line=line,
         across=across,
-        width=width,
-        thickness=np.full(len(s), section.thickness_mm),
-        ragged=teeth(rng, s, pitch, share * section.width_mm),
+        width=width * torn,
+        thickness=section.thickness_mm * (1 + uneven.clip(-0.2, 0.2)),
+        ragged=teeth(rng, s, pitch, share * section.width_mm) * torn,
     )
+
+
+def _torn_ends(rng: np.random.Generator, s: Float1, width_mm: float) -> Float1:
+    """Share of the width left at each point: ends are cut square or torn to a tip."""
+    left = np.ones_like(s)
+    for away in (s, s[-1] - s):
+        if rng.random() < _SQUARE_ENDS:
+            continue
+        reach = min(log_uniform(rng, 0.3, 3.0) * width_mm, 0.25 * float(s[-1]))
+        tip = rng.uniform(0.15, 0.7)
+        left = np.minimum(left, tip + (1 - tip) * np.minimum(away / reach, 1.0) ** 0.7)
+    return left

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -28,6 +29,8 @@ __all__ = [
 
 #: Turns of what is surely a spiral, and degrees of what is surely an arc.
 SPIRAL_TURNS, ARC_DEG = (1.4, 4.0), (60.0, 330.0)
+#: Distance between points of short curls, mm: three points a tooth.
+_STEP_MM = 0.09
 _UP = np.array([0.0, 0.0, 1.0])
 
 
@@ -58,7 +61,9 @@ def spiral(
     inner = log_uniform(rng, max(0.6, 2 * section.thickness_mm), 3.0)
     growth = log_uniform(rng, 1.15 * section.thickness_mm, 4.5 * section.thickness_mm)
     growth = min(growth, 1.6 * inner)
-    angle = np.linspace(0.0, 2 * np.pi * turns, int(60 * turns) + 2)
+    outer = inner + growth * turns
+    per_turn = float(np.clip(np.pi * (inner + outer) / _STEP_MM, 60, 180))
+    angle = np.linspace(0.0, 2 * np.pi * turns, int(per_turn * turns) + 2)
     lap = angle / (2 * np.pi)
     radius = inner + growth * lap * (1 + 0.15 * lap / turns)
     radius = radius * (1 + wander(rng, lap, 0.8, 0.015))
@@ -94,7 +99,8 @@ def arc_loose(rng: np.random.Generator, wish: Section | None) -> Made:
     degrees = rng.uniform(*ARC_DEG)
     low = max(0.8, 2.2 * section.thickness_mm)
     radius0 = log_uniform(rng, low, 5.0)
-    angle = np.linspace(0.0, np.radians(degrees), max(24, int(degrees / 4)))
+    sweep_rad = np.radians(degrees)
+    angle = np.linspace(0.0, sweep_rad, int(np.clip(sweep_rad * radius0 / _STEP_MM, 30, 300)))
     opening = rng.uniform(0, 0.35) * chance(rng, 0.6)
     radius = radius0 * np.exp(opening * (angle / angle[-1] - 0.5))
     tilt = rng.uniform(-8, 8) if chance(rng, 0.6) else rng.uniform(15, 80) * rng.choice([-1, 1])
@@ -102,13 +108,31 @@ def arc_loose(rng: np.random.Generator, wish: Section | None) -> Made:
         tilt = float(np.clip(tilt, -8, 8))
     lift = rng.uniform(0, 0.25) * section.width_mm * angle / angle[-1]
     line, across = _mirrored(rng, *_planar(angle, radius, lift, tilt))
+    strip = strip_with_teeth(rng, line, across, section)
+    if chance(rng, 0.4):
+        strip = _comma(rng, strip)
     return Made(
-        strip=strip_with_teeth(rng, line, across, section),
+        strip=strip,
         curl={
             "curl_radius_mm": float(radius.mean()),
             "turns": float(degrees / 360),
             "theta_deg": abs(float(tilt)),
         },
+    )
+
+
+def _comma(rng: np.random.Generator, strip: Strip) -> Strip:
+    """Chip of a cut that grows from nothing: thin and narrow at one end."""
+    share = np.linspace(0.0, 1.0, len(strip.line))
+    if chance(rng, 0.5):
+        share = 1 - share
+    start = rng.uniform(0.15, 0.5)
+    grown = start + (1 - start) * np.minimum(1.0, share / rng.uniform(0.5, 1.0)) ** 0.8
+    return replace(
+        strip,
+        width=strip.width * grown,
+        thickness=strip.thickness * np.sqrt(grown),
+        ragged=strip.ragged * grown,
     )
 
 

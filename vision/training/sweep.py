@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, TypeAlias
 import numpy as np
 import numpy.typing as npt
 from scipy.spatial import ConvexHull
+from scipy.spatial.distance import pdist
 
 if TYPE_CHECKING:
     from vision.arrays import Float1
@@ -248,5 +249,4 @@ def extent(points: Points3) -> float:
     """Largest straight distance between two points, mm."""
     step = max(1, len(points) // 3000)
     corners = points[::step][ConvexHull(points[::step], qhull_options="QJ").vertices]
-    gaps = corners[:, None, :] - corners[None, :, :]
-    return float(np.sqrt((gaps**2).sum(axis=-1).max()))
+    return float(pdist(corners).max())
