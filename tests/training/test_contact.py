@@ -73,12 +73,14 @@ def helix():
         "turns": 3.0,
         "pitch_mm": 3 * np.pi,
         "length_mm": 15 * np.pi,
+        "line_ends": [41],
         "centre_line_px": line.tolist(),
         "centre_line_mm": [[k * 15 * np.pi / 40, 0.0, 0.0] for k in range(41)],
     }
     mask = np.zeros((60, 80), np.uint8)
     mask[18:23, 8:53] = 3
-    truth = {"px_per_mm": 10.0, "families": {"side": "train"}, "chips": [chip]}
+    truth = {"px_per_mm": 10.0, "families": {"side": "train"}, "line_step_deg": 12.0}
+    truth["chips"] = [chip]
     return SceneFiles("x", b"", mask, truth, np.bincount(mask.ravel(), minlength=256))
 
 
@@ -94,7 +96,10 @@ def test_a_true_chip_raises_no_complaint(helix):
 
 def test_wrong_truth_is_complained_about(helix):
     assert "curl" in complaints(helix, turns=3.2)[0]
-    assert "centre line" in complaints(helix, centre_line_mm=[[0, 0, 0], [40, 0, 0]])[0]
+    assert (
+        "centre line"
+        in complaints(helix, centre_line_mm=[[0, 0, 0], [40, 0, 0]], line_ends=[2])[0]
+    )
     moved = replace(helix, mask=np.roll(helix.mask, 15, axis=0))
     assert "lies on it" in complaints(moved)[0]
 

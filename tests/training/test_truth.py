@@ -75,9 +75,14 @@ def test_kept_points_tell_the_whole_line(told):
     scene, truth = told
     for placed, chip in zip(scene.chips, truth["chips"], strict=True):
         kept = np.array(chip["centre_line_mm"]) * [1, -1, 1]
-        ends = placed.chip.line[[0, -1]]
-        np.testing.assert_allclose(kept[[0, -1]], ends, atol=0.01)
-        length = np.linalg.norm(np.diff(kept, axis=0), axis=1).sum()
+        np.testing.assert_allclose(kept[[0, -1]], placed.chip.line[[0, -1]], atol=0.01)
+        strips = np.split(kept, chip["line_ends"][:-1])
+        assert len(strips) == len(placed.chip.ends)
+        length = sum(np.linalg.norm(np.diff(s, axis=0), axis=1).sum() for s in strips)
+        # chords of so many degrees are shorter than their arcs by the square over 24
+        shorter = np.radians(min(truth["line_step_deg"], 60)) ** 2 / 24
+        if truth["line_step_deg"] <= 24:
+            assert length == pytest.approx(chip["length_mm"], rel=0.01 + shorter, abs=0.1)
         assert length <= chip["length_mm"] * 1.01 + 0.1
 
 

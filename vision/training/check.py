@@ -47,8 +47,10 @@ __all__ = [
 
 #: Share of a length by which rounding and drifting radius may move it.
 LENGTH_GAP_MAX = 0.03
-#: Chords are shorter than the line; 12 degrees a step take 0.2 %.
+#: Chords are shorter than the line; 24 degrees a step take 0.7 %. Lines that crowded scenes
+#: tell more coarsely are not compared.
 POLYLINE_GAP_MAX = 0.03
+_FINE_DEG = 24.0
 INSIDE_MIN = 0.97
 _CLEAR_SHARE = 0.9
 #: Colour difference, CIEDE2000: eye functions are fits, one nm of film is 3 near purple.
@@ -99,8 +101,9 @@ def length_gap(chip: dict[str, Any]) -> float | None:
 
 
 def _polyline_gap(chip: dict[str, Any]) -> float:
-    steps = np.diff(np.array(chip["centre_line_mm"]), axis=0)
-    return float(np.linalg.norm(steps, axis=1).sum() / chip["length_mm"] - 1)
+    parts = np.split(np.array(chip["centre_line_mm"]), chip["line_ends"][:-1])
+    way = sum(float(np.linalg.norm(np.diff(p, axis=0), axis=1).sum()) for p in parts)
+    return way / float(chip["length_mm"]) - 1
 
 
 def _inside(chip: dict[str, Any], scene: SceneFiles) -> float:
@@ -144,10 +147,13 @@ def _check_chip(chip: dict[str, Any], scene: SceneFiles, out: Findings) -> None:
         out.lengths.append(abs(gap))
         if abs(gap) > LENGTH_GAP_MAX:
             out.complaints.append(f"{who}: length from its curl is off by {100 * gap:.1f} %")
-    gap = _polyline_gap(chip)
-    out.polylines.append(abs(gap))
-    if abs(gap) > POLYLINE_GAP_MAX:
-        out.complaints.append(f"{who}: its centre line is off its length by {100 * gap:.1f} %")
+    if scene.truth["line_step_deg"] <= _FINE_DEG:
+        gap = _polyline_gap(chip)
+        out.polylines.append(abs(gap))
+        if abs(gap) > POLYLINE_GAP_MAX:
+            out.complaints.append(
+                f"{who}: its centre line is off its length by {100 * gap:.1f} %"
+            )
     if chip["counts"] and chip["share_unoccluded"] >= _CLEAR_SHARE:
         inside = _inside(chip, scene)
         out.inside.append(inside)
@@ -165,7 +171,9 @@ def _redrawn(truth: dict[str, Any]) -> Iterator[str]:
         length = round(p.chip.sizes.length_mm, 4)
         here.append((p.number, p.chip.form, length, round(float(film.mean()), 2)))
         for line in shapes.self_check(p.chip):
-            yield f"chip {p.number} ({p.chip.form}): {line}"
+            # a bent card dips under the plane, and its chips with it
+            if not (scene.wear.sagitta_mm and line.startswith("reaches")):
+                yield f"chip {p.number} ({p.chip.form}): {line}"
     if here != there:
         yield "its seed gives another scene today"
 

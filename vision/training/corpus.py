@@ -27,8 +27,7 @@ from typing import TYPE_CHECKING, Any
 import cv2
 
 from vision import bundled
-from vision.training import camera
-from vision.training.camera import develop, draw_development, encode
+from vision.training.camera import develop, draw_development, encode, photo_suffix
 from vision.training.check import check_folder, films_of, report
 from vision.training.contact import contact_sheet
 from vision.training.exposure import light_gradient, sheet_level
@@ -79,7 +78,7 @@ def render_scene(scene: Scene, order: Order) -> Path:
     rgb = develop(rendered.linear, sheet_level(scene, rendered), plan, light_gradient(scene))
     for old in (".jpg", ".heic"):
         stem.with_name(stem.name + old).unlink(missing_ok=True)
-    photo = stem.with_name(stem.name + _suffix(plan))
+    photo = stem.with_name(stem.name + photo_suffix(plan))
     photo.write_bytes(encode(rgb, plan))
     _write_mask(stem.with_name(f"{stem.name}.mask.png"), rendered.mask)
     if scene.job is not None:
@@ -92,11 +91,6 @@ def render_scene(scene: Scene, order: Order) -> Path:
     draft.write_text(json.dumps(truth, separators=(",", ":")) + "\n", encoding="utf-8")
     draft.replace(order.truth)
     return order.truth
-
-
-def _suffix(plan: camera.Development) -> str:
-    known = getattr(camera, "photo_suffix", None)
-    return str(known(plan)) if known else ".jpg"
 
 
 def _write_mask(path: Path, mask: npt.NDArray[np.uint8]) -> None:

@@ -19,10 +19,11 @@ from vision.training.sweep import arc_lengths, unit
 if TYPE_CHECKING:
     import numpy.typing as npt
 
-    from vision.arrays import Points2
+    from vision.arrays import Float1, Points2
     from vision.training.camera import Development
     from vision.training.render import Rendered
     from vision.training.scenes import Placed, Scene
+    from vision.training.shapes import Chip
     from vision.training.sweep import Points3
     from vision.training.view import View
 
@@ -47,7 +48,8 @@ def truth_of(scene: Scene, rendered: Rendered, plan: Development, photo: str) ->
     Positions are millimetres on the card (x right, y down from its upper left corner,
     z up); pixels are those of the upright photo.
     """
-    chips = [_chip(scene, rendered, p) for p in scene.chips]
+    coarser = _coarser(scene)
+    chips = [_chip(scene, rendered, p, coarser) for p in scene.chips]
     spots = [c["centre_mm"] for c in chips if c["counts"]] or [c["centre_mm"] for c in chips]
     heart = np.mean(spots, axis=0) if spots else np.array(scene.sheet.size_mm) / 2
     view, light = scene.view, scene.light
@@ -81,6 +83,7 @@ def truth_of(scene: Scene, rendered: Rendered, plan: Development, photo: str) ->
         },
         "camera": _plain({k: v for k, v in asdict(plan).items() if k != "seed"}),
         "job": scene.job,
+        "line_step_deg": round(_STEP_DEG * coarser, 1),
         "chips": chips,
         "grains": _grains(scene, chips),
         "crumbs": {"count": scene.crumb_count, "mask": 250},
@@ -166,19 +169,41 @@ def _on_card(point: Points3) -> list[float]:
     return [round(float(point[0]), 2), round(-float(point[1]), 2), round(float(point[2]), 2)]
 
 
-def _kept(line: Points3, most: int) -> npt.NDArray[np.intp]:
-    """Places of the points that tell a line: close where it turns, far where it is straight."""
-    s = arc_lengths(line)
-    tangents = unit(np.diff(line, axis=0))
-    turning = np.degrees(np.arccos(np.clip((tangents[:-1] * tangents[1:]).sum(axis=1), -1, 1)))
-    effort = s / _STEP_MM
-    effort[2:] += np.cumsum(turning) / _STEP_DEG
-    count = int(np.clip(np.ceil(effort[-1]) + 1, 2, most))
-    places = np.searchsorted(effort, np.linspace(0, effort[-1], count))
-    return np.unique(np.clip(places, 0, len(line) - 1))
+def _efforts(chip: Chip) -> list[Float1]:
+    """For each strip of a chip, what has been told up to each point of its line, in steps."""
+    efforts = []
+    for line in np.split(chip.line, chip.ends[:-1]):
+        tangents = unit(np.diff(line, axis=0))
+        dots = np.clip((tangents[:-1] * tangents[1:]).sum(axis=1), -1, 1)
+        effort = arc_lengths(line) / _STEP_MM
+        effort[1:-1] += np.cumsum(np.degrees(np.arccos(dots))) / _STEP_DEG
+        effort[-1] += effort[-2] - arc_lengths(line)[-2] / _STEP_MM
+        efforts.append(effort)
+    return efforts
 
 
-def _chip(scene: Scene, rendered: Rendered, placed: Placed) -> dict[str, Any]:
+def _kept(chip: Chip, coarser: float) -> tuple[npt.NDArray[np.intp], list[int]]:
+    """Return the points that tell a chip's line, close where it turns, and where strips end.
+
+    ``coarser`` is how many steps lie between two points.
+    """
+    kept, ends, first = [], [], 0
+    for effort in _efforts(chip):
+        count = int(np.ceil(effort[-1] / coarser)) + 1
+        places = np.searchsorted(effort, np.linspace(0, effort[-1], max(count, 2)))
+        kept.append(first + np.unique(np.clip(places, 0, len(effort) - 1)))
+        ends.append(sum(map(len, kept)))
+        first += len(effort)
+    return np.concatenate(kept), ends
+
+
+def _coarser(scene: Scene) -> float:
+    """How many steps between two points keep the lines of a scene within the bounds."""
+    whole = [sum(float(e[-1]) for e in _efforts(p.chip)) for p in scene.chips]
+    return max(1.0, sum(whole) / _MOST_IN_SCENE, max(whole, default=0.0) / (_MOST_POINTS - 8))
+
+
+def _chip(scene: Scene, rendered: Rendered, placed: Placed, coarser: float) -> dict[str, Any]:
     chip, sizes = placed.chip, placed.chip.sizes
     visible = int(np.count_nonzero(rendered.mask == placed.number))
     alone = rendered.alone_px[placed.number]
@@ -210,10 +235,11 @@ def _chip(scene: Scene, rendered: Rendered, placed: Placed) -> dict[str, Any]:
     out["film_spread_nm"] = round(float(film.std()), 2)
     middle = (chip.points.min(axis=0) + chip.points.max(axis=0)) / 2
     out["centre_mm"] = _on_card(middle)[:2]
-    most = int(np.clip(_MOST_IN_SCENE // max(len(scene.chips), 1), 16, _MOST_POINTS))
-    line = chip.line[_kept(chip.line, most)]
+    kept, ends = _kept(chip, coarser)
+    line = chip.line[kept]
     out["centre_line_mm"] = [_on_card(p) for p in line]
     out["centre_line_px"] = np.round(scene.view.pixels(line), 1).tolist()
+    out["line_ends"] = ends
     return out
 
 
