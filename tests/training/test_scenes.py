@@ -91,7 +91,7 @@ def test_field_is_the_cards_empty_field():
 def test_a_set_is_balanced_by_group():
     counts = dict.fromkeys("12345678", 0)
     for index in range(16):
-        for placed in scene_of("pilot-train", index).chips:
+        for placed in scene_of("train", index).chips:
             counts[placed.chip.group] += 1
     # sixteen scenes are one turn of all groups; grains come in crowds
     assert min(counts.values()) * 3 > max(v for k, v in counts.items() if k != "7")
@@ -127,7 +127,7 @@ def test_truth_puts_lines_where_the_photo_shows_them():
 def test_density_and_tilt_stay_in_their_ranges():
     low, high = span("px_per_mm", "train")
     for index in range(0, 60, 6):
-        view = scene_of("pilot-test", index % 40).view
+        view = scene_of("unseen", index).view
         # the density at the edge of a tilted card differs from that in its middle
         assert low * 0.8 < view.px_per_mm(105, 74) < high * 1.25
         assert view.tilt_deg() <= span("tilt_deg", "train")[1] + 1e-6

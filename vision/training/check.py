@@ -215,7 +215,7 @@ def film_gaps(films: Iterable[tuple[str, str, int]]) -> dict[tuple[str, str, int
 def _library_lab(base: str, film: str, film_nm: float) -> Any:  # noqa: ANN401 - untyped
     """CIELAB of a film under D65 as open libraries see it."""
     import colour  # noqa: PLC0415
-    import tmm  # noqa: PLC0415
+    import tmm  # type: ignore[import-untyped]  # noqa: PLC0415
 
     table = tomllib.loads(files("vision.training").joinpath("optical.toml").read_text("utf-8"))
     waves = np.arange(380.0, 781.0, 5.0)

@@ -92,10 +92,12 @@ def summary(scores: Sequence[SceneScore]) -> dict[str, Any]:
         sum(s.wide_close for s in scores),
         sum(s.wide for s in scores),
     )
-    for name, end in (("macro_f1_end_to_end", True), ("macro_f1_given_found", False)):
-        out[name] = _interval(
-            scores, lambda x, end=end: macro_f1(_all_pairs(x), end_to_end=end)
-        )
+    out["macro_f1_end_to_end"] = _interval(
+        scores, lambda x: macro_f1(_all_pairs(x), end_to_end=True)
+    )
+    out["macro_f1_given_found"] = _interval(
+        scores, lambda x: macro_f1(_all_pairs(x), end_to_end=False)
+    )
     out |= _naming(scores)
     out["groups"] = {g: _group(scores, g) for g in LABELS}
     counted = [s.grains for s in scores if s.grains is not None]

@@ -147,7 +147,7 @@ def _heart(truth: dict[str, Any]) -> Points2:
     if not spots:
         x0, y0, x1, y1 = field_mm(CARDS[truth["card"]])
         spots = [((x0 + x1) / 2, (y0 + y1) / 2)]
-    return np.mean(spots, axis=0, keepdims=True)
+    return np.asarray(np.mean(spots, axis=0, keepdims=True))
 
 
 def _scale_errors(score: SceneScore, scene: SceneFiles) -> None:
