@@ -75,8 +75,9 @@ def _axis_angle(points: np.ndarray) -> tuple[np.ndarray, float]:
     """Return middle and direction (radians) of the long axis of (N, 2) points."""
     centre = points.mean(axis=0)
     rel = points - centre
-    (xx, xy), (_, yy) = rel.T @ rel
-    return centre, float(0.5 * np.arctan2(2 * xy, xx - yy))
+    x, y = rel[:, 0], rel[:, 1]
+    # Plain sums, not a matrix product: that one's last bits move with the memory's place.
+    return centre, float(0.5 * np.arctan2(2 * (x * y).sum(), (x * x - y * y).sum()))
 
 
 def straighten(mask: BoolMask, light: Float2, *, margin: int = 4) -> Straight | None:
@@ -238,7 +239,8 @@ def coil_of(straight: Straight) -> Coil | None:
     wave = max(0.35 * diameter, 2.0)
     smooth = gaussian_filter1d(span, wave, mode="nearest")
     along = np.linspace(-0.5, 0.5, len(span))
-    trend = float(along @ smooth / max(along @ along, 1e-9) / max(smooth.mean(), 1))
+    slope = (along * smooth).sum() / max((along * along).sum(), 1e-9)
+    trend = float(slope / max(smooth.mean(), 1))
     fine = light * mask + (1 - mask)
     region = slice(columns[0], columns[-1] + 1)
     detail = fine[:, region] - _slow_part(np.ascontiguousarray(fine[:, region]), wave)

@@ -17,12 +17,15 @@ from typing import TYPE_CHECKING
 import cv2
 import numpy as np
 
+from vision.chips.boxes import boxes_of
+
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
 
     import numpy.typing as npt
 
     from vision.arrays import BoolMask, Float2, Linear3
+    from vision.chips.boxes import Box
 
 __all__ = [
     "FIND_PX_PER_MM",
@@ -191,12 +194,6 @@ _BUSY_LIGHT = 0.05
 _BUSY_COLOUR = 0.04
 #: Pixels round a box that the widest response taken from the fine picture looks at.
 _MARGIN = 10
-#: Boxes are made of tiles of so many pixels.
-_TILE = 8
-#: What a box costs beyond its pixels, in pixels; decides whether parting it pays.
-_BOX_COST = 9000
-#: Boxes are parted no further below this many tiles, or where this share is marked.
-_LEAST_TILES, _FULL = 8, 0.7
 #: Rows judged at a time: the layers then stay in the processor's cache.
 _CHUNK = 4096
 
@@ -299,70 +296,6 @@ def _busy(root: Linear3, want: Float2 | None, shape: tuple[int, int]) -> BoolMas
     return np.asarray(cv2.resize(some, (w, h), interpolation=cv2.INTER_NEAREST) > 0)
 
 
-Box = tuple[slice, slice]
-
-
-def _boxes(near: BoolMask) -> list[Box]:
-    """Return boxes that together hold all marked pixels, and few others."""
-    h, w = near.shape
-    step = _TILE
-    framed = cv2.copyMakeBorder(
-        near.astype(np.uint8) * np.uint8(255), 0, -h % step, 0, -w % step, cv2.BORDER_CONSTANT
-    )
-    size = (framed.shape[1] // step, framed.shape[0] // step)
-    tiles = (cv2.resize(framed, size, interpolation=cv2.INTER_AREA) > 0).astype(np.uint8)
-    joined = cv2.dilate(tiles, np.ones((3, 3), np.uint8))
-    _, _, stats, _ = cv2.connectedComponentsWithStats(joined, connectivity=8)
-    boxes = []
-    for c, r, x, y, _ in stats[1:].tolist():
-        for rows, cols in _parted(tiles, (slice(r, r + y), slice(c, c + x))):
-            box = (
-                slice(rows.start * step, min(rows.stop * step, h)),
-                slice(cols.start * step, min(cols.stop * step, w)),
-            )
-            boxes.append(_tight(near, box))
-    return boxes
-
-
-def _tight(marked: npt.NDArray[np.generic], box: Box) -> Box:
-    """Return the box drawn tight round what is marked in it; something must be."""
-    rows, cols = box
-    part = marked[box]
-    r, c = np.flatnonzero(part.any(axis=1)), np.flatnonzero(part.any(axis=0))
-    return (
-        slice(rows.start + int(r[0]), rows.start + int(r[-1]) + 1),
-        slice(cols.start + int(c[0]), cols.start + int(c[-1]) + 1),
-    )
-
-
-def _cost(box: Box) -> int:
-    """Return what judging a box of tiles costs, in pixels."""
-    rows, cols = box
-    reach = 2 * _MARGIN
-    tall, wide = (rows.stop - rows.start) * _TILE, (cols.stop - cols.start) * _TILE
-    return (tall + reach) * (wide + reach) + _BOX_COST
-
-
-def _parted(tiles: npt.NDArray[np.uint8], box: Box) -> list[Box]:
-    """Draw a box of tiles tight round the marked ones; halve it where that saves time."""
-    part = tiles[box]
-    if not part.any():
-        return []
-    rows, cols = box = _tight(tiles, box)
-    tall, wide = rows.stop - rows.start, cols.stop - cols.start
-    full = np.count_nonzero(tiles[box])
-    if max(tall, wide) < _LEAST_TILES or full > _FULL * tall * wide:
-        return [box]
-    if tall > wide:
-        middle = (rows.start + rows.stop) // 2
-        halves = ((slice(rows.start, middle), cols), (slice(middle, rows.stop), cols))
-    else:
-        middle = (cols.start + cols.stop) // 2
-        halves = ((rows, slice(cols.start, middle)), (rows, slice(middle, cols.stop)))
-    parts = [b for half in halves for b in _parted(tiles, half)]
-    return parts if sum(map(_cost, parts)) < _cost(box) else [box]
-
-
 def _responses(
     ground: Ground, near: BoolMask, wide: Float2, box: Box | None = None
 ) -> npt.NDArray[np.float32]:
@@ -401,7 +334,7 @@ def metal_probability(ground: Ground, eye: Eye, *, where: BoolMask | None = None
     if where is not None:
         near &= where
     out = np.zeros(ground.shape, np.float32)
-    for box in _boxes(near):
+    for box in boxes_of(near, margin=_MARGIN):
         part = near[box]
         out[box][part] = eye(_responses(ground, near, wide, box).T)
     return out
