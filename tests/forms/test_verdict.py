@@ -104,11 +104,16 @@ def test_one_nest_or_long_chip_is_enough(code):
     assert verdict.code == code
 
 
-def test_a_nest_whose_group_is_open_is_enough_and_keeps_its_first_candidate():
-    snarl = chip(None, kind="nest", candidates=("2.3", "1.3", "5.3", "4.3"))
+def test_a_nest_whose_group_is_open_names_every_candidate_and_is_not_sure():
+    groups = ("2.3", "1.3", "5.3", "4.3")
+    snarl = chip(None, kind="nest", candidates=groups)
     verdict = verdict_of([snarl])
     assert verdict.code == "2.3"
-    assert verdict.sure
+    assert verdict.candidates == groups
+    assert not verdict.sure
+    named = verdict_of([snarl, chip("2.3", 0.5, kind="nest")])
+    assert named.candidates == ("2.3",)
+    assert named.sure
 
 
 def test_an_even_mix_is_not_sure_and_names_the_rivals():

@@ -2,7 +2,8 @@
 
 One nest outweighs fifty crumbs, because what counts at the lathe is how much metal
 leaves in which form. A sure long or snarled chip endangers hands, so it is named
-first whatever its share. Under five chips (and no nest, and no long chip) there is
+first whatever its share; where its group is open all candidates are named and the
+verdict is not sure. Under five chips (and no nest, and no long chip) there is
 no sure verdict.
 """
 
@@ -44,6 +45,8 @@ def verdict_of(chips: Sequence[ChipReading]) -> FormVerdict | None:
     """
     weight: dict[str, float] = {}
     danger: dict[str, float] = {}
+    unclear: dict[str, tuple[str, ...]] = {}
+    named: set[str] = set()
     count = sure_weight = 0.0
     for chip in chips:
         names = _names(chip)
@@ -55,6 +58,10 @@ def verdict_of(chips: Sequence[ChipReading]) -> FormVerdict | None:
             sure_weight += chip.volume_weight
             if is_dangerous(names[0]):
                 danger[names[0]] = max(danger.get(names[0], 0.0), chip.volume_weight)
+                if chip.form is None and len(chip.candidates) > 1:
+                    unclear[names[0]] = chip.candidates
+                elif chip.form is not None:
+                    named.add(names[0])
     total = sum(weight.values())
     if not weight or total <= 0:
         return None
@@ -64,13 +71,15 @@ def verdict_of(chips: Sequence[ChipReading]) -> FormVerdict | None:
     enough = bool(danger) or count >= MIN_CHIPS
     clear = bool(danger) or (mix[main] >= _CLEAR_SHARE and sure_weight / total >= 0.5)
     rivals = tuple(k for k, v in mix.items() if v >= 0.5 * mix[main])
-    sure = enough and clear
+    # That it snarls is certain, of which group is not: all groups that may be are named.
+    snarls = () if code in named else unclear.get(code, ())
+    sure = enough and clear and not snarls
     return FormVerdict(
         code=code if "." in code or code in ("7", "8") else None,
         group=code[:1],
         main=main if "." in main or main in ("7", "8") else None,
         share=mix[code],
         sure=sure,
-        candidates=(code,) if sure else tuple(dict.fromkeys((code, *rivals))),
+        candidates=(code,) if sure else tuple(snarls or dict.fromkeys((code, *rivals))),
         mix=mix,
     )
