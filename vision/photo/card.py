@@ -219,7 +219,7 @@ def _texts(spec: CardSpec) -> list[_Text]:
         _Text((x0 + 2.0, y1 - 8.8, x0 + 32.0, y1 - 7.2), "Print at 100 %, no fitting"),
         _Text(
             (left, y1 - 11.4, right, y1 - 9.2),
-            "Cold chips only. Stop the spindle first. Pick chips up with pliers, not fingers.",
+            "Cold chips only. Stop the spindle first. Lift chips with tweezers, not fingers.",
         ),
         _Text(
             (left, y1 - 8.4, right, y1 - 6.2),
