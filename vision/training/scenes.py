@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any, Literal, TypeAlias
 
 import numpy as np
 
+from vision.training.boundary import BOUNDARY_FORMS, boundary_chip
 from vision.training.card_wear import FLAT, CardWear, draw_wear
 from vision.training.families import Side, families, pick_family
 from vision.training.framing import draw_view
@@ -194,8 +195,6 @@ def _draw_chips(
             chip_of_form(form, rng, None if form == "7" else section)
             for form, section in zip(forms, sections, strict=True)
         ]
-    from vision.training.boundary import BOUNDARY_FORMS, boundary_chip  # noqa: PLC0415
-
     kinds = [str(k) for k in rng.permutation(sorted(BOUNDARY_FORMS))]
     return [
         boundary_chip(kinds[k % len(kinds)], rng, section) for k, section in enumerate(sections)

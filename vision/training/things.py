@@ -11,14 +11,11 @@ import numpy as np
 
 from vision.training.noise import chance, log_uniform, wander
 from vision.training.props import Prop, fastener, flat_faced, laid, turned, zinc_rgb
-from vision.training.sweep import Mesh, Points3, join, unit
+from vision.training.solids import box, smooth_mesh, strokes, tube
+from vision.training.sweep import Mesh, Points3, join
 
 if TYPE_CHECKING:
     from collections.abc import Callable
-
-    import numpy.typing as npt
-
-    from vision.arrays import Float1
 
 __all__ = ["DISTRACTORS", "LIMP", "LONG", "distractor"]
 
@@ -40,79 +37,6 @@ def distractor(rng: np.random.Generator, kind: str) -> Prop:
 def _colour(rng: np.random.Generator, *choices: Rgb) -> Rgb:
     r, g, b = np.array(choices[int(rng.integers(len(choices)))]) * rng.uniform(0.7, 1.2)
     return float(r), float(g), float(b)
-
-
-def _tube(path: Points3, radius: Float1, sides: int = 14, *, facets: bool = False) -> Mesh:
-    """Round (or, with few sides and ``facets``, edged) bar along a path; ends tapered off.
-
-    Parameters
-    ----------
-    path : (N, 3) mm, N at least 3
-    radius : (N,) mm
-    """
-    tangent = unit(np.gradient(path, axis=0))
-    side = unit(np.cross(tangent, np.array([0.0, 0.0, 1.0])))
-    up = np.cross(side, tangent)
-    angle = np.arange(sides) * 2 * np.pi / sides
-    c, s = np.cos(angle)[None, :, None], np.sin(angle)[None, :, None]
-    normals = c * side[:, None] + s * up[:, None]
-    points = (path[:, None] + radius[:, None, None] * normals).reshape(-1, 3)
-    k = np.arange(len(path) - 1)[:, None] * sides
-    j = np.arange(sides)[None]
-    a, b = (k + j).ravel(), (k + (j + 1) % sides).ravel()
-    faces = np.concatenate(
-        [np.column_stack([a, b, b + sides]), np.column_stack([a, b + sides, a + sides])]
-    )
-    ends = [path[0], path[-1]]
-    points = np.concatenate([points, ends])
-    n, last = len(points), (len(path) - 1) * sides
-    j = np.arange(sides)
-    faces = np.concatenate(
-        [
-            faces,
-            np.column_stack([(j + 1) % sides, j, np.full(sides, n - 2)]),
-            np.column_stack([last + j, last + (j + 1) % sides, np.full(sides, n - 1)]),
-        ]
-    )
-    if facets:
-        return flat_faced(points, faces)
-    out = np.concatenate([normals.reshape(-1, 3), [-tangent[0], tangent[-1]]])
-    return _mesh(points, out, faces)
-
-
-def _mesh(points: Points3, normals: Points3, faces: npt.NDArray[np.int64]) -> Mesh:
-    return Mesh(
-        points=points,
-        normals=normals,
-        uv=points[:, :2] / 8.0,
-        along=np.zeros(len(points)),
-        over=np.zeros(len(points)),
-        faces=faces,
-    )
-
-
-def _box(low: tuple[float, float, float], high: tuple[float, float, float]) -> Mesh:
-    x, y, z = (np.array([a, b]) for a, b in zip(low, high, strict=True))
-    points = np.array([[i, j, k] for i in x for j in y for k in z])
-    quads = [(0, 1, 3, 2), (4, 6, 7, 5), (0, 4, 5, 1), (2, 3, 7, 6), (0, 2, 6, 4), (1, 5, 7, 3)]
-    return flat_faced(
-        points, np.array([f for a, b, c, d in quads for f in ((a, b, c), (a, c, d))])
-    )
-
-
-def _strokes(ends: Points3, wide_mm: float, z: float) -> Mesh:
-    """Flat marks at height ``z`` from start to end, (N, 2, 2) mm."""
-    way = ends[:, 1] - ends[:, 0]
-    off = np.stack([-way[:, 1], way[:, 0]], axis=1)
-    off = unit(off) * wide_mm / 2
-    corners = np.stack(
-        [ends[:, 0] - off, ends[:, 1] - off, ends[:, 1] + off, ends[:, 0] + off], axis=1
-    )
-    points = np.concatenate([corners, np.full((*corners.shape[:2], 1), z)], axis=2)
-    first = 4 * np.arange(len(ends))[:, None]
-    faces = np.concatenate([first + np.array(k) for k in ([0, 1, 2], [0, 2, 3])])
-    points = points.reshape(-1, 3)
-    return _mesh(points, np.tile([0.0, 0.0, 1.0], (len(points), 1)), faces)
 
 
 def _painted(parts: list[tuple[Mesh, Rgb]]) -> tuple[Mesh, Points3]:
@@ -148,9 +72,9 @@ def _rule(rng: np.random.Generator) -> Prop:
         for at in ticks[(ticks - 5) % 10 == 0]
         for y in (4.5, wide - 7)
     ]
-    marks = _strokes(np.concatenate([near, far, *figures]), 0.16, thick + 0.02)
+    marks = strokes(np.concatenate([near, far, *figures]), 0.16, thick + 0.02)
     rgb = _colour(rng, (0.62, 0.62, 0.63), (0.45, 0.45, 0.46))
-    mesh, colours = _painted([(_box((0, 0, 0), (length, wide, thick)), rgb), (marks, _DARK)])
+    mesh, colours = _painted([(box((0, 0, 0), (length, wide, thick)), rgb), (marks, _DARK)])
     rough = float(rng.uniform(0.25, 0.45))
     return laid(rng, "rule", mesh, rgb, metallic=True, roughness=rough, colours=colours)
 
@@ -166,8 +90,8 @@ def _cable(rng: np.random.Generator) -> Prop:
     rgb = _colour(
         rng, (0.02, 0.02, 0.02), (0.55, 0.04, 0.03), (0.7, 0.7, 0.68), (0.03, 0.08, 0.4)
     )
-    tube = _tube(path, np.full(len(s), radius))
-    return laid(rng, "cable", tube, rgb, metallic=False, roughness=0.4)
+    bar = tube(path, np.full(len(s), radius))
+    return laid(rng, "cable", bar, rgb, metallic=False, roughness=0.4)
 
 
 def _hand(rng: np.random.Generator) -> Prop:
@@ -196,7 +120,7 @@ def _hand(rng: np.random.Generator) -> Prop:
                 7.5 * size + 0.0022 * x**2,
             ]
         )
-        finger = _tube(path, thick, 28)
+        finger = tube(path, thick, 28)
         tint = np.tile(skin, (len(finger.points), 1))
         tint = tint * (1 + 0.05 * rng.normal(size=(len(tint), 1)))
         off = finger.points - path[0]
@@ -205,7 +129,7 @@ def _hand(rng: np.random.Generator) -> Prop:
         parts.append(finger)
         colours.append(tint)
     x = np.linspace(80, 190, 24)
-    back = _tube(
+    back = tube(
         np.column_stack([x, 0 * x, 26 + 0.05 * (x - 80)]),
         (12 + 9 * count) * size * np.sqrt(np.clip(1 - ((x - 150) / 75) ** 2, 0.05, 1)),
         28,
@@ -240,9 +164,9 @@ def _print(rng: np.random.Generator) -> Prop:
             np.array([[[0, 3.0], [15, 8]], [[15, 8], [12, 8.4]], [[15, 8], [13, 5.4]]])
         )
     ink = _colour(rng, _DARK, (0.03, 0.05, 0.35), (0.5, 0.04, 0.04), (0.15, 0.15, 0.15))
-    mesh = _strokes(np.concatenate(lines), rng.uniform(0.12, 0.18) * tall, 0.03)
+    mesh = strokes(np.concatenate(lines), rng.uniform(0.12, 0.18) * tall, 0.03)
     # marks lie on the sheet, not under it: their height is kept when laid down
-    mesh = join([mesh, _strokes(np.zeros((1, 2, 2)), 0.0, 0.0)])
+    mesh = join([mesh, strokes(np.zeros((1, 2, 2)), 0.0, 0.0)])
     return laid(rng, "print", mesh, ink, metallic=False, roughness=0.8)
 
 
@@ -254,12 +178,12 @@ def _tweezers(rng: np.random.Generator) -> Prop:
     for sign in (-1.0, 1.0):
         y = sign * (0.7 + gap / 2 * np.sin(np.pi * np.minimum(x / length, 0.75) / 1.5))
         path = np.column_stack([x, y, 0 * x + 4])
-        arm = _tube(path, np.interp(x, [0, 0.6 * length, length], [4.0, 4.5, 0.9]), 12)
+        arm = tube(path, np.interp(x, [0, 0.6 * length, length], [4.0, 4.5, 0.9]), 12)
         flat = arm.points.copy()
         flat[:, 1] = np.interp(flat[:, 0], x, y) + 0.18 * (
             flat[:, 1] - np.interp(flat[:, 0], x, y)
         )
-        arms.append(_mesh(flat, arm.normals, arm.faces))
+        arms.append(smooth_mesh(flat, arm.normals, arm.faces))
     return laid(rng, "tweezers", join(arms), zinc_rgb(rng), metallic=True, roughness=0.2)
 
 
@@ -290,18 +214,18 @@ def _drill(rng: np.random.Generator) -> Prop:
     x = np.linspace(0, length, 160)
     sides = 36
     path = np.column_stack([x, 0 * x, 0 * x + radius])
-    tube = _tube(path, np.full(len(x), radius), sides)
+    bar = tube(path, np.full(len(x), radius), sides)
     angle = np.arange(sides) * 2 * np.pi / sides
     groove = np.maximum(0, np.cos(2 * (angle[None] - x[:, None] / (2.3 * radius)))) ** 1.5
     depth = np.where(x < fluted * length, 0.62, 0.0)
     point = np.clip(x / (0.7 * radius), 0.02, 1)
     r = radius * (1 - depth[:, None] * groove) * point[:, None]
-    ring = tube.normals[: len(x) * sides].reshape(len(x), sides, 3)
+    ring = bar.normals[: len(x) * sides].reshape(len(x), sides, 3)
     points = np.concatenate(
         [(path[:, None] + r[:, :, None] * ring).reshape(-1, 3), path[[0, -1]]]
     )
     rgb = _colour(rng, (0.5, 0.5, 0.5), (0.06, 0.06, 0.06), (0.7, 0.52, 0.2))
-    drill = flat_faced(points, tube.faces)
+    drill = flat_faced(points, bar.faces)
     return laid(rng, "drill", drill, rgb, metallic=True, roughness=0.3)
 
 
@@ -325,12 +249,12 @@ def _clip(rng: np.random.Generator) -> Prop:
         ]
     )
     path = path * k + [0, 0, wire]
-    tube = _tube(path, np.full(len(path), wire), 10)
+    bar = tube(path, np.full(len(path), wire), 10)
     rgb = zinc_rgb(rng)
     metallic = chance(rng, 0.75)
     if not metallic:
         rgb = _colour(rng, (0.5, 0.03, 0.03), (0.03, 0.3, 0.1), (0.03, 0.06, 0.4))
-    return laid(rng, "clip", tube, rgb, metallic=metallic)
+    return laid(rng, "clip", bar, rgb, metallic=metallic)
 
 
 def _key(rng: np.random.Generator) -> Prop:
@@ -344,9 +268,9 @@ def _key(rng: np.random.Generator) -> Prop:
             [[long + bend, bend + short / 2, 0], [long + bend, bend + short, 0]],
         ]
     ) + np.array([0, 0, half])
-    tube = _tube(path, np.full(len(path), 1.1 * half), 6, facets=True)
+    bar = tube(path, np.full(len(path), 1.1 * half), 6, facets=True)
     rgb = _colour(rng, (0.04, 0.04, 0.04), (0.55, 0.55, 0.56))
-    return laid(rng, "key", tube, rgb, metallic=True, roughness=0.35)
+    return laid(rng, "key", bar, rgb, metallic=True, roughness=0.35)
 
 
 def _insert(rng: np.random.Generator) -> Prop:
@@ -372,8 +296,8 @@ def _ring(rng: np.random.Generator) -> Prop:
     big, thin = log_uniform(rng, 3.0, 14.0), rng.uniform(0.5, 1.6)
     angle = np.linspace(0, 2 * np.pi, 72)
     path = np.column_stack([big * np.cos(angle), big * np.sin(angle), 0 * angle + thin])
-    tube = _tube(path, np.full(len(path), thin), 12)
-    return laid(rng, "ring", tube, (0.02, 0.02, 0.02), metallic=False, roughness=0.45)
+    bar = tube(path, np.full(len(path), thin), 12)
+    return laid(rng, "ring", bar, (0.02, 0.02, 0.02), metallic=False, roughness=0.45)
 
 
 def _thread(rng: np.random.Generator) -> Prop:
@@ -386,8 +310,8 @@ def _thread(rng: np.random.Generator) -> Prop:
     )
     path[:, 2] = thin + np.abs(wander(rng, s, 8, 0.4))
     rgb = _colour(rng, (0.7, 0.68, 0.62), (0.05, 0.1, 0.4), (0.5, 0.05, 0.05), _DARK)
-    tube = _tube(path, np.full(len(s), thin), 6)
-    return laid(rng, "thread", tube, rgb, metallic=False, roughness=0.9)
+    bar = tube(path, np.full(len(s), thin), 6)
+    return laid(rng, "thread", bar, rgb, metallic=False, roughness=0.9)
 
 
 _MAKERS: dict[str, Callable[[np.random.Generator], Prop]] = {
