@@ -71,7 +71,7 @@ def _cost(box: Box, margin: int) -> int:
     rows, cols = box
     reach = 2 * margin
     tall, wide = (rows.stop - rows.start) * _TILE, (cols.stop - cols.start) * _TILE
-    return (tall + reach) * (wide + reach) + _BOX_COST
+    return int((tall + reach) * (wide + reach)) + _BOX_COST
 
 
 def _parted(tiles: npt.NDArray[np.uint8], box: Box, margin: int) -> list[Box]:

@@ -77,7 +77,7 @@ def even_light(linear: Linear3) -> Linear3:
     root = np.add(np.clip(linear, 0.0, 2.5), np.float32(_FOOT), dtype=np.float32)
     # A third of the logarithm: a quarter of the time of a power.
     cv2.log(root, dst=root)
-    cv2.multiply(root, 1 / 3, dst=root)
+    root *= np.float32(1 / 3)
     cv2.exp(root, dst=root)
     return np.asarray(
         cv2.addWeighted(root, 1 / top, root, 0.0, -(_FOOT ** (1 / 3)) / top, dst=root),
@@ -107,10 +107,9 @@ def _mean(picture: Float2, size: int) -> Float2:
 
 def _edge(l: Float2, sigma: float) -> Float2:  # noqa: E741
     g = cv2.GaussianBlur(l, (0, 0), sigma)
-    return cv2.magnitude(
-        cv2.Sobel(g, cv2.CV_32F, 1, 0, ksize=3, scale=sigma),
-        cv2.Sobel(g, cv2.CV_32F, 0, 1, ksize=3, scale=sigma),
-    )
+    x = cv2.Sobel(g, cv2.CV_32F, 1, 0, ksize=3, scale=sigma)
+    y = cv2.Sobel(g, cv2.CV_32F, 0, 1, ksize=3, scale=sigma)
+    return np.asarray(cv2.magnitude(x, y), np.float32)
 
 
 def _spread(l: Float2, mean: Float2, size: int) -> Float2:  # noqa: E741
@@ -131,7 +130,7 @@ def _planes(root: Linear3, want: Float2 | None) -> Iterator[tuple[str, Float2]]:
     light, a, b = (np.asarray(p, np.float32) for p in cv2.split(cv2.transform(root, _OPPONENT)))
     yield "red_green", a
     yield "yellow_blue", b
-    yield "colour_9", _mean(cv2.magnitude(a, b), 9)
+    yield "colour_9", _mean(np.asarray(cv2.magnitude(a, b), np.float32), 9)
     small, large = np.ones((5, 5), np.uint8), np.ones((15, 15), np.uint8)
     if want is None:
         yield "off_print", light - 1
@@ -163,9 +162,8 @@ def _planes(root: Linear3, want: Float2 | None) -> Iterator[tuple[str, Float2]]:
 
 def _wide_mean(root: Linear3, want: Float2 | None) -> Float2:
     """Return mean lightness over some 31 x 31 px from a picture of half density."""
-    light = cv2.transform(root, _OPPONENT[:1]).reshape(root.shape[:2])
-    light -= 1 if want is None else want
-    return _mean(np.asarray(light, np.float32), 15)
+    light = np.asarray(cv2.transform(root, _OPPONENT[:1]), np.float32).reshape(root.shape[:2])
+    return _mean(light - (np.float32(1) if want is None else want), 15)
 
 
 def pixel_responses(linear: Linear3, expected: Float2 | None = None) -> npt.NDArray[np.float32]:
@@ -211,9 +209,13 @@ class Eye:
         """Return the probability of metal for (N, R) responses."""
         # Standardising is part of the first layer, worked out once.
         scaled = self.scale[:, None].astype(np.float64) * self.weights[0]
-        first = (scaled.astype(np.float32), (self.biases[0] - self.mean @ scaled))
-        layers = [first, *zip(self.weights[1:], self.biases[1:], strict=True)]
-        across = [(np.ascontiguousarray(w.T), b.astype(np.float32)[:, None]) for w, b in layers]
+        weights = (scaled.astype(np.float32), *self.weights[1:])
+        shift = (self.biases[0] - self.mean @ scaled).astype(np.float32)
+        biases = (shift, *self.biases[1:])
+        across = [
+            (np.ascontiguousarray(w.T), b[:, None])
+            for w, b in zip(weights, biases, strict=True)
+        ]
         z = np.empty(len(rows), np.float32)
         for i in range(0, len(rows), _CHUNK):
             x = rows[i : i + _CHUNK].T
