@@ -11,6 +11,7 @@ import pytest
 pytest.importorskip("mitsuba", reason='the path tracer is in the extra "train"')
 
 from vision.photo.card import CARDS, marker_dictionary, markers_mm
+from vision.training.jobs import draw_job
 from vision.training.render import CRUMBS, DISTRACTOR, open_renderer, render
 from vision.training.scenes import draw_scene
 
@@ -21,7 +22,7 @@ def world():
         open_renderer()
     except (ImportError, RuntimeError) as error:
         pytest.skip(f"the path tracer does not start here: {error}")
-    scene = draw_scene(4, "x")
+    scene = draw_scene(4, "x", job=draw_job(4))  # jobs lie on a flat, good card
     small = dataclasses.replace(scene.view, size_px=(960, 720))
     scene = dataclasses.replace(scene, view=small)
     return scene, render(scene, samples=8)

@@ -116,7 +116,7 @@ class Floor:
                 there = points + shift
                 shift[2] = 0.4 * self._contact(there)
             else:
-                shift = shift - 0.4 * _CELL_MM * way  # the grid leaves half a cell open
+                shift = shift - 0.8 * _CELL_MM * way  # what the grid leaves open between them
             if self._all_in(there, within):
                 return np.asarray(shift)
         return None

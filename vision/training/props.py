@@ -16,6 +16,9 @@ if TYPE_CHECKING:
 __all__ = ["Prop", "crumb", "fastener", "flat_faced", "laid", "turned", "zinc_rgb"]
 
 
+_NO_AREA_MM2 = 1e-12
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Prop:
     """A thing that is no chip; ``metallic`` says how its colour is to be lit."""
@@ -32,8 +35,10 @@ class Prop:
 def flat_faced(points: Points3, faces: npt.NDArray[np.int64]) -> Mesh:
     """Facetted mesh: every triangle has its own corners and normal."""
     corners = points[faces]
-    normal = unit(np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]))
-    n = len(faces)
+    normal = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+    whole = np.linalg.norm(normal, axis=1) > _NO_AREA_MM2  # those at an axis have none
+    corners, normal = corners[whole], unit(normal[whole])
+    n = len(corners)
     flat = corners.reshape(-1, 3)
     return Mesh(
         points=flat,
