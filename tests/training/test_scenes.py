@@ -11,6 +11,7 @@ import pytest
 
 from vision.photo.card import CARDS, field_mm
 from vision.training.camera import draw_development
+from vision.training.card_wear import sheet_height
 from vision.training.corpus import SETS, scene_of
 from vision.training.families import families, span
 from vision.training.jobs import draw_job
@@ -145,3 +146,76 @@ def test_jobs_give_cases_with_all_that_is_needed(seed):
     # the last cut must not pass the target
     work = case["work"]
     assert work["diameter_mm"] - 2 * cut["depth_mm"] >= work["target_diameter_mm"] - 1e-9
+
+
+@pytest.fixture(scope="module")
+def many():
+    return [draw_scene(seed, "x") for seed in range(5_000, 5_060)]
+
+
+def test_two_thirds_of_the_scenes_have_a_card_and_the_rest_says_what_it_lies_on(many):
+    with_card = sum(s.ground == "card" for s in many)
+    # 60 draws: two standard deviations are 0.12
+    assert 0.54 < with_card / len(many) < 0.79
+    for scene in many:
+        assert scene.ground in {"card", scene.bench[0]}
+        if scene.ground != "card":
+            assert scene.wear.sagitta_mm == 0
+            assert not scene.oil
+
+
+def test_counts_reach_from_a_few_chips_to_forty(many):
+    counts = [len(s.chips) for s in many]
+    assert min(counts) <= 4
+    assert max(counts) >= 28
+    assert max(counts) <= 44
+
+
+def test_about_half_of_the_scenes_show_nothing_but_chips(many):
+    bare = sum(not s.props for s in many)
+    assert 0.3 < bare / len(many) < 0.65
+    assert len({p.kind for s in many for p in s.props}) >= 10
+
+
+def test_half_of_the_scenes_mix_metals_cuts_and_forms(many):
+    for scene in many:
+        if scene.seed % 2 == 0:
+            assert len({p.metal for p in scene.chips} - {"steel"}) <= 1
+    mixed = [s for s in many if s.seed % 2 == 1 and len(s.chips) > 8]
+    assert all(len({p.chip.group for p in s.chips}) >= 5 for s in mixed)
+
+
+def test_heat_scenes_show_tints_of_all_thicknesses():
+    scenes = [draw_scene(600_000 + k, "x", kind="heat") for k in range(12)]
+    means = []
+    for scene in scenes:
+        assert scene.ground == "card"
+        assert all(p.film.mean_nm > 0 for p in scene.chips)
+        assert {p.metal for p in scene.chips} <= {
+            name for name, m in families("metals", "train").items() if "film" in m
+        }
+        means.append(np.mean([p.film.mean_nm for p in scene.chips]))
+    assert min(means) < 12
+    assert max(means) > 70
+
+
+def test_boundary_scenes_hold_only_chips_between_two_names():
+    scene = draw_scene(500_001, "x", kind="boundary")
+    assert scene.ground == "card"
+    assert scene.chips
+    assert all(p.chip.also for p in scene.chips)
+
+
+def test_a_bent_card_carries_its_chips():
+    seeds = (s for s in range(7_000, 7_100) if draw_scene(s, "x").wear.sagitta_mm)
+    scene = draw_scene(next(seeds), "x")
+    for placed in scene.chips:
+        points = placed.chip.points
+        gap = points[:, 2] - sheet_height(scene.sheet, scene.wear, points)
+        # chips that lie on others stand higher; none sinks into the sheet
+        assert gap.min() > -1e-6
+    lowest = [
+        (p.chip.points[:, 2] - sheet_height(scene.sheet, scene.wear, p.chip.points)).min()
+        for p in scene.chips
+    ]
+    assert np.median(lowest) < 1e-6
