@@ -28,12 +28,12 @@ _FORM_SHARES: dict[str, dict[str, float]] = {
 LARGE = frozenset({"1.1", "1.3", "2.1", "2.3", "4.1", "4.3", "5.1", "5.3"})
 _MOST_LARGE = 4
 #: Ranges of chips that are tried for a scene, and how often.
-_COUNTS = (
-    ((1, 4), 0.08),
-    ((5, 11), 0.17),
-    ((12, 19), 0.39),
-    ((20, 27), 0.22),
-    ((28, 40), 0.14),
+_COUNTS: tuple[tuple[int, int, float], ...] = (
+    (1, 4, 0.08),
+    (5, 11, 0.17),
+    (12, 19, 0.39),
+    (20, 27, 0.22),
+    (28, 40, 0.14),
 )
 #: More grains and needles in scenes of their own: they are small and many.
 _MORE_SMALL = {"7": (6, 20), "8": (4, 14)}
@@ -57,8 +57,7 @@ def draw_forms(
     if job is not None:
         count = int(rng.integers(job.chips[0], job.chips[1] + 1))
         return _cap_large([pick(rng, job.forms) for _ in range(count)]), False
-    spans, shares = zip(*_COUNTS, strict=True)
-    low, high = spans[int(rng.choice(len(spans), p=shares))]
+    low, high, _ = _COUNTS[int(rng.choice(len(_COUNTS), p=[share for *_, share in _COUNTS]))]
     count = int(rng.integers(20, 26) if native else rng.integers(low, high + 1))
     if native or seed % 2 == 1:
         # Groups take turns in a random order: the draw is balanced by group.
@@ -67,7 +66,7 @@ def draw_forms(
         return _cap_large([pick(rng, _FORM_SHARES[g]) for g in groups]), True
     main = str((seed // 2) % 8 + 1)
     groups = [main if chance(rng, 0.85) else str(rng.integers(1, 9)) for _ in range(count)]
-    if main in _MORE_SMALL and count > spans[0][1]:
+    if main in _MORE_SMALL and count > _COUNTS[0][1]:
         groups += [main] * int(rng.integers(*_MORE_SMALL[main]))
     return _cap_large([pick(rng, _FORM_SHARES[g]) for g in groups[:_MOST_CHIPS]]), False
 
