@@ -39,7 +39,7 @@ from vision.forms.fitting import fit_model, form_pipeline, read_table
 from vision.forms.model import dump_model
 from vision.training.fit_eye import eye_bytes, fit_eye
 from vision.training.pool import cores
-from vision.training.rows import measure_scenes
+from vision.training.rows import measure_scenes, thinned
 from vision.training.sets import cache_folder
 
 if TYPE_CHECKING:
@@ -186,7 +186,7 @@ def measure(
         rows += measure_scenes(
             calibration, eye, part="calibration", workers=workers, label="calibration"
         )
-    return rows
+    return thinned(rows)
 
 
 def learn(data: bytes, out: Path) -> None:

@@ -168,7 +168,8 @@ def _course(
 ) -> tuple[Float1, npt.NDArray[np.float64]]:
     """Heading and plane points, drawn again while the ribbon would leave the card."""
     sharp = np.cumsum(extra)
-    for _ in range(40):
+    tries = 40
+    while True:
         curvature = wander(rng, s, rng.uniform(10, 40), rng.uniform(0.006, 0.03))
         curvature = curvature.clip(-0.05, 0.05)
         if limp:
@@ -176,9 +177,9 @@ def _course(
         heading = sharp + np.cumsum(curvature) * s[1]
         steps = np.stack([np.cos(heading), np.sin(heading)], axis=1) * s[1]
         plane = np.cumsum(steps, axis=0)
-        if (np.sort(np.ptp(plane, axis=0)) < _ROOM_MM).all():
-            break
-    return heading, plane
+        tries -= 1
+        if (np.sort(np.ptp(plane, axis=0)) < _ROOM_MM).all() or not tries:
+            return heading, plane
 
 
 def _waves_and_kinks(rng: np.random.Generator, s: Float1) -> Float1:

@@ -52,6 +52,7 @@ __all__ = [
     "rows_of_scene",
     "scene_paths",
     "scenes_in",
+    "thinned",
     "true_label",
 ]
 
@@ -66,6 +67,9 @@ _SAME = 0.5
 _FRAGMENT = 0.3
 #: A find with this little metal under it is ground.
 _GROUND = 0.15
+#: Labels that clutter brings in hundreds, and how many of each a scene may teach.
+_PLENTIFUL = frozenset({"none", "7"})
+_MOST_ALIKE = 12
 
 
 @dataclass(frozen=True, slots=True)
@@ -259,3 +263,22 @@ def measure_scenes(
     """
     done = spread(partial(_measure, eye=eye), scene_paths(folder), workers=workers, label=label)
     return [{"part": part, **row} for rows in done for row in rows]
+
+
+def thinned(rows: Sequence[dict[str, Any]]) -> list[dict[str, Any]]:
+    """Return training rows with clutter and crumbs thinned to a dozen a scene, evenly.
+
+    A cluttered photo yields hundreds of things that are no chips; learned from in full
+    they teach the model to call chips clutter. Rows of calibration scenes stay whole.
+    """
+    of_scene: dict[tuple[str, str], list[int]] = {}
+    for i, row in enumerate(rows):
+        plenty = row["label"] in _PLENTIFUL and row.get("part") == "train"
+        if plenty and not row.get("form"):
+            of_scene.setdefault((row["scene"], row["label"]), []).append(i)
+    left_out: set[int] = set()
+    for at in of_scene.values():
+        if len(at) > _MOST_ALIKE:
+            kept = {at[k * (len(at) - 1) // (_MOST_ALIKE - 1)] for k in range(_MOST_ALIKE)}
+            left_out |= set(at) - kept
+    return [row for i, row in enumerate(rows) if i not in left_out]
