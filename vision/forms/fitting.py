@@ -30,8 +30,9 @@ __all__ = ["Table", "fit_model", "form_pipeline", "out_of_fold", "read_table"]
 
 SEED = 20
 _FOLDS = 5
-#: Sure answers must be right at least this often on held-out scenes.
-_SURE_ACCURACY = 0.9
+#: Sure answers must be right at least this often on calibration scenes, clutter that was
+#: called a chip counted as wrong; of true chips more are right (the model card has both).
+_SURE_ACCURACY = 0.85
 
 
 class Table:

@@ -35,7 +35,7 @@ if TYPE_CHECKING:
 __all__ = ["GENERATOR", "Film", "Kind", "Placed", "Scene", "draw_scene"]
 
 #: Version of everything that shapes a scene; part of the key of every rendered file.
-GENERATOR = "world-1"
+GENERATOR = "world-2"
 
 #: What a scene is for: all there is, chips between two forms, heat tints, 12 megapixels.
 Kind: TypeAlias = Literal["plain", "boundary", "heat", "native"]
