@@ -18,6 +18,8 @@ from advisor.terms import FORM_WORDS
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
+    from advisor.records import Evidence
+
 __all__ = ["Situation", "facts", "situation_after", "stock_for", "worse_than_before"]
 
 _TINT_STEP: Final = 2  # one name is within doubt, two are a change
@@ -107,6 +109,14 @@ def worse_than_before(now: Situation) -> bool:
     return False
 
 
+def _called(chips: Evidence | None) -> str:
+    """Return what the chips are called in a sentence: no more is said than is known."""
+    if chips is None or not chips.form:
+        return "chips"
+    open_nest = len(chips.candidates) > 1 and all(c.endswith(".3") for c in chips.candidates)
+    return "nests" if open_nest else FORM_WORDS[chips.form]
+
+
 def facts(
     setup: Setup, cut: Cut, stock: Stock, record: PassRecord | None = None
 ) -> Mapping[str, Quantity | str]:
@@ -120,7 +130,7 @@ def facts(
         "edge_stuff": setup.edge.material,
         "holding": setup.holding,
         "coolant": cut.coolant,
-        "form": FORM_WORDS[chips.form] if chips and chips.form else "chips",
+        "form": _called(chips),
         "tint": (chips.tint if chips else None) or "bright",
         "feed": "a hand feed"
         if cut.feed_mm_rev is None

@@ -28,7 +28,8 @@ __all__ = [
 ]
 
 #: Turns of what is surely a spiral, and degrees of what is surely an arc.
-SPIRAL_TURNS, ARC_DEG = (1.4, 4.0), (60.0, 330.0)
+SPIRAL_TURNS = (1.4, 4.0)
+ARC_DEG = (60.0, 330.0)
 #: Distance between points of short curls, mm: three points a tooth.
 _STEP_MM = 0.09
 _UP = np.array([0.0, 0.0, 1.0])
