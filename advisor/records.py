@@ -164,6 +164,11 @@ class Evidence:
     tint_sure: bool = True
     usable: str = "yes"
 
+    @property
+    def nest(self) -> bool:
+        """Whether the chips snarl for certain, whatever they were wound from."""
+        return bool(self.candidates) and all(c.endswith(".3") for c in self.candidates)
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PassRecord:

@@ -113,8 +113,7 @@ def _called(chips: Evidence | None) -> str:
     """Return what the chips are called in a sentence: no more is said than is known."""
     if chips is None or not chips.form:
         return "chips"
-    open_nest = len(chips.candidates) > 1 and all(c.endswith(".3") for c in chips.candidates)
-    return "nests" if open_nest else FORM_WORDS[chips.form]
+    return "nests" if chips.nest and len(chips.candidates) > 1 else FORM_WORDS[chips.form]
 
 
 def facts(

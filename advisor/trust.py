@@ -24,9 +24,8 @@ def is_shaky(chips: Evidence) -> bool:
         return False
     if chips.usable == "retake" or chips.form is None:
         return True
-    if chips.candidates and all(code.endswith(".3") for code in chips.candidates):
-        return False  # a nest is a nest whatever it was wound from, and one is too many
-    return not chips.sure and chips.share < LEAST_SHARE
+    # One nest is too many, whatever its share.
+    return not chips.sure and chips.share < LEAST_SHARE and not chips.nest
 
 
 def trust_in(case: Case) -> tuple[Trust, tuple[Reason, ...]]:

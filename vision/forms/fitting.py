@@ -89,13 +89,12 @@ def form_pipeline() -> Pipeline:
 
 def out_of_fold(table: Table, pipeline: Pipeline) -> npt.NDArray[np.float64]:
     """Return (N, C) probabilities of each row from models that never saw its scene."""
-    p = np.full((len(table.labels), len(CLASSES)), 1e-6)
+    p = np.empty((len(table.labels), len(CLASSES)))
     folds = StratifiedGroupKFold(_FOLDS, shuffle=True, random_state=SEED)
     for train, test in folds.split(table.rows, table.labels, table.scenes):
         pipeline.fit(table.rows[train], table.labels[train])
-        columns = [CLASSES.index(str(c)) for c in pipeline.classes_]
-        p[np.ix_(test, columns)] = np.clip(pipeline.predict_proba(table.rows[test]), 1e-6, 1)
-    return np.asarray(p / p.sum(axis=1, keepdims=True))
+        p[test] = _known(table.rows[test], pipeline)
+    return p
 
 
 def _cooled(p: npt.NDArray[np.float64], temperature: float) -> npt.NDArray[np.float64]:
@@ -118,11 +117,11 @@ def _sure_at(p: npt.NDArray[np.float64], truth: npt.NDArray[np.intp]) -> float:
     return float(np.clip(top[order][enough[-1]] if len(enough) else 0.95, 0.5, 0.97))
 
 
-def _known(table: Table, pipeline: Pipeline) -> npt.NDArray[np.float64]:
-    """Return (N, C) probabilities that a fitted pipeline gives to all rows."""
-    p = np.full((len(table.labels), len(CLASSES)), 1e-6)
+def _known(rows: npt.NDArray[np.float64], pipeline: Pipeline) -> npt.NDArray[np.float64]:
+    """Return (N, C) probabilities that a fitted pipeline gives, columns as ``CLASSES``."""
+    p = np.full((len(rows), len(CLASSES)), 1e-6)
     columns = [CLASSES.index(str(c)) for c in pipeline.classes_]
-    p[:, columns] = np.clip(pipeline.predict_proba(table.rows), 1e-6, 1)
+    p[:, columns] = np.clip(pipeline.predict_proba(rows), 1e-6, 1)
     return np.asarray(p / p.sum(axis=1, keepdims=True))
 
 
@@ -135,8 +134,7 @@ def fit_model(table: Table) -> FormModel:
     learned = table.learned()
     if table.held.any():
         pipeline.fit(learned.rows, learned.labels)
-        held = Table(table.rows[table.held], table.labels[table.held], table.scenes[table.held])
-        p, labels = _known(held, pipeline), held.labels
+        p, labels = _known(table.rows[table.held], pipeline), table.labels[table.held]
     else:
         p, labels = out_of_fold(learned, pipeline), learned.labels
         pipeline.fit(learned.rows, learned.labels)

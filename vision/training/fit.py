@@ -36,7 +36,7 @@ from vision.bundled import pixel_eye
 from vision.chips.features import CROP_PX_PER_MM, FEATURES
 from vision.chips.measure import SIZES
 from vision.forms.fitting import fit_model, form_pipeline, read_table
-from vision.forms.model import dump_model
+from vision.forms.model import CLASSES, dump_model
 from vision.training.fit_eye import eye_bytes, fit_eye
 from vision.training.pool import cores
 from vision.training.rows import measure_scenes, thinned
@@ -50,6 +50,7 @@ if TYPE_CHECKING:
 
     from vision.chips.ground import Eye
     from vision.forms.fitting import Table
+    from vision.forms.model import FormModel
 
 __all__ = ["compare", "learn", "main", "measure", "size_rules", "table_bytes"]
 
@@ -189,6 +190,29 @@ def measure(
     return thinned(rows)
 
 
+def held_out_line(table: Table, model: FormModel) -> str:
+    """Return how the model does on what was found in the calibration scenes, by group.
+
+    These scenes set its temperature and threshold; the figures are no test.
+    """
+    known = np.array([c.split(".")[0] for c in CLASSES])
+    names = np.unique(known)
+    p = model.probabilities(table.rows[table.held])
+    groups = np.stack([p[:, known == n].sum(axis=1) for n in names], axis=1)
+    said = names[groups.argmax(axis=1)]
+    truth = np.array([str(c).split(".")[0] for c in table.labels[table.held]])
+    named, chip = said != "none", truth != "none"
+    sure = groups.max(axis=1) >= model.sure_at
+    right = said == truth
+    return (
+        f"calibration scenes: chips called a chip {named[chip].mean():.3f} of {chip.sum()}, "
+        f"group right for {right[named & chip].mean():.3f} of them; "
+        f"sure {sure[named & chip].mean():.3f}, of those right "
+        f"{right[named & chip & sure].mean():.3f}, clutter called a chip counted as wrong "
+        f"{right[named & sure].mean():.3f}"
+    )
+
+
 def learn(data: bytes, out: Path) -> None:
     """Fit size rules and form model from a feature table and write them."""
     records = list(csv.DictReader(io.StringIO(gzip.decompress(data).decode())))
@@ -204,6 +228,8 @@ def learn(data: bytes, out: Path) -> None:
         model.temperature,
         model.sure_at,
     )
+    if table.held.any():
+        _LOG.info("%s", held_out_line(table, model))
 
 
 def _parser() -> argparse.ArgumentParser:
