@@ -52,7 +52,7 @@ if TYPE_CHECKING:
     from vision.forms.fitting import Table
     from vision.forms.model import FormModel
 
-__all__ = ["compare", "learn", "main", "measure", "size_rules", "table_bytes"]
+__all__ = ["compare", "held_out_line", "learn", "main", "measure", "size_rules", "table_bytes"]
 
 _LOG = logging.getLogger(__name__)
 DATA = Path(__file__).parent.parent / "data"
