@@ -14,6 +14,7 @@ from advisor.errors import (
     OutOfTable,
     SourceMissing,
 )
+from advisor.own_metals import parse_metals
 from advisor.parse import parse_case
 from advisor.plan import plan_passes
 from advisor.records import (
@@ -32,7 +33,7 @@ from advisor.records import (
     Reason,
     Work,
 )
-from advisor.tables import material_names
+from advisor.tables import Material, material, material_names
 
 __all__ = [
     "RULES_VERSION",
@@ -47,6 +48,7 @@ __all__ = [
     "Lathe",
     "LimitCheck",
     "LimitExceeded",
+    "Material",
     "OutOfTable",
     "PassPlan",
     "PassRecord",
@@ -57,8 +59,10 @@ __all__ = [
     "Work",
     "advice_json",
     "advise",
+    "material",
     "material_names",
     "parse_case",
+    "parse_metals",
     "plan_json",
     "plan_passes",
 ]

@@ -8,7 +8,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any, Final
 
 from advisor.records import Reason
-from advisor.tables import sources
+from advisor.tables import source_text
 from advisor.wording import Show, because, expect, if_not, metric_text
 
 if TYPE_CHECKING:
@@ -29,8 +29,7 @@ def _round(value: float) -> float:
 
 
 def _cited(reason: Reason) -> list[str]:
-    book = sources()
-    return [book[key].text for key in dict.fromkeys(reason.sources)]
+    return [source_text(key) for key in dict.fromkeys(reason.sources)]
 
 
 def _says(reasons: Iterable[Reason], show: Show) -> list[str]:

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Final
 
 from advisor.force import cutting_speed_m_min
 from advisor.parse import left_diameter_mm
-from advisor.tables import edge_number, material, rule_value
+from advisor.tables import edge_number, rule_value
 from advisor.terms import TINTS, FormClass, form_class
 
 if TYPE_CHECKING:
@@ -127,7 +127,7 @@ def interrupted(work: Work, record: PassRecord, number: int) -> bool:
 def assess(case: Case, number: int) -> Mark:
     """Return the mark of pass ``number``, counted from 0."""
     record = case.passes[number]
-    metal = material(case.work.material)
+    metal = case.metal
     chips = record.evidence
     form = None
     if chips.form is not None and chips.usable != "retake":

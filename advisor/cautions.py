@@ -5,7 +5,6 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from advisor.records import Reason
-from advisor.tables import material
 from advisor.terms import FormClass, form_class
 
 if TYPE_CHECKING:
@@ -27,7 +26,7 @@ def cautions_for(case: Case, *, holding: str | None = None) -> tuple[Reason, ...
     holding : str or None
         How the next cut is held, where that differs from the job.
     """
-    metal = material(case.work.material)
+    metal = case.metal
     last = case.passes[-1] if case.passes else None
     form = last.evidence.form if last else None
     kind = form_class(form) if form else None
@@ -38,6 +37,8 @@ def cautions_for(case: Case, *, holding: str | None = None) -> tuple[Reason, ...
         out += [_say("caution-nest"), _say("caution-ribbon")]
     if "titanium fire" in metal.hazards:
         out.append(_say("caution-titanium", "nfpa484"))
+    if "unknown" in metal.hazards:
+        out.append(_say("caution-unknown-metal", "practice"))
     if "lead" in metal.hazards:
         out.append(_say("caution-lead", "practice"))
     if "iron dust" in metal.hazards:

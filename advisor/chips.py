@@ -5,6 +5,7 @@ Takes from a reading only what the rules use; a newer reading may hold more.
 
 from __future__ import annotations
 
+from statistics import median
 from typing import Any, Final
 
 from advisor.errors import CaseInvalid
@@ -24,8 +25,6 @@ def parse_signs(value: object, path: str) -> Evidence:
     fields = Fields(value, path, allowed=_SIGNS, assumed=[])
     form = None if fields.raw("form") is None else fields.word("form", _CODES)
     share = fields.maybe("share", low=0, high=1)
-    fields.maybe("curl_radius_mm", low=0, high=1000)
-    fields.maybe("width_mm", low=0, high=100)
     return Evidence(
         source="signs",
         form=form,
@@ -33,6 +32,8 @@ def parse_signs(value: object, path: str) -> Evidence:
         sure=fields.flag("sure", default=True),
         candidates=(form,) if form else (),
         length_mm=fields.maybe("length_mm", low=0, high=100_000),
+        curl_radius_mm=fields.maybe("curl_radius_mm", low=0, high=1000),
+        width_mm=fields.maybe("width_mm", low=0, high=100),
         tint=None if fields.raw("tint") is None else fields.word("tint", TINTS),
     )
 
@@ -55,7 +56,9 @@ def parse_reading(value: object, path: str) -> Evidence:
         share=1.0 if share is None else as_number(share, f"{path}.form.share", low=0, high=1),
         sure=code is not None and _flag(form.get("sure"), f"{path}.form.sure"),
         candidates=tuple(c for c in candidates if c in _CODES) or ((code,) if code else ()),
-        length_mm=_longest(reading.get("chips"), f"{path}.chips"),
+        length_mm=max(_sizes(reading, "length_mm", f"{path}.chips"), default=None),
+        curl_radius_mm=_middle(_sizes(reading, "curl_radius_mm", f"{path}.chips")),
+        width_mm=_middle(_sizes(reading, "width_mm", f"{path}.chips")),
         tint=tint,
         tint_sure=tint is not None and _flag(heat.get("sure"), f"{path}.heat.sure"),
         usable=_known(reading.get("usable"), USABLE, f"{path}.usable") or "yes",
@@ -92,16 +95,21 @@ def _texts(value: object, path: str) -> list[str]:
     return [item for item in as_list(value, path, longest=100) if isinstance(item, str)]
 
 
-def _longest(value: object, path: str) -> float | None:
-    """Return the longest developed length of the chips, mm."""
-    if value is None:
-        return None
-    lengths = []
-    for place, chip in enumerate(as_list(value, path, longest=_MOST_CHIPS)):
+def _sizes(reading: dict[str, Any], name: str, path: str) -> list[float]:
+    """Return one size of all chips that have it, mm."""
+    chips = reading.get("chips")
+    if chips is None:
+        return []
+    sizes = []
+    for place, chip in enumerate(as_list(chips, path, longest=_MOST_CHIPS)):
         where = f"{path}[{place}]"
-        measured = _object(chip, where).get("length_mm")
-        number = _object(measured, f"{where}.length_mm", may_lack=True).get("value")
+        measured = _object(_object(chip, where).get(name), f"{where}.{name}", may_lack=True)
+        number = measured.get("value")
         if number is not None:
-            where = f"{where}.length_mm.value"
-            lengths.append(as_number(number, where, low=0, high=100_000))
-    return max(lengths, default=None)
+            where = f"{where}.{name}.value"
+            sizes.append(as_number(number, where, low=0, high=100_000))
+    return sizes
+
+
+def _middle(sizes: list[float]) -> float | None:
+    return median(sizes) if sizes else None

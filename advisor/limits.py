@@ -18,7 +18,7 @@ from advisor.state import (
     roughness_um,
     speed_span,
 )
-from advisor.tables import rule, sources
+from advisor.tables import rule, source_text
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
@@ -235,7 +235,6 @@ def check_recommended(setup: Setup, cut: Cut, stock: Stock) -> tuple[LimitCheck,
 
 
 def _as_checks(measures: Iterable[_Measure]) -> tuple[LimitCheck, ...]:
-    book = sources()
     return tuple(
         LimitCheck(
             limit=m.limit,
@@ -244,7 +243,7 @@ def _as_checks(measures: Iterable[_Measure]) -> tuple[LimitCheck, ...]:
             kind=m.kind,
             unit=m.unit,
             severity=_severity(m),
-            source=book[m.source].text,
+            source=source_text(m.source),
         )
         for m in measures
     )

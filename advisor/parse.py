@@ -34,6 +34,8 @@ _WORK = (
     "tolerance_mm",
     "roughness_rz_um",
     "waste_end_mm",
+    "grip_mm",
+    "direction",
 )
 _EDGE = (
     "id",
@@ -75,7 +77,7 @@ _CUT = (
 _LONGEST_JOB: Final = 500
 
 
-def parse_case(obj: dict[str, Any]) -> Case:
+def parse_case(obj: dict[str, Any], *, metals: tuple[Material, ...] = ()) -> Case:
     """Return a checked case with every default filled in.
 
     Parameters
@@ -83,6 +85,8 @@ def parse_case(obj: dict[str, Any]) -> Case:
     obj : dict
         A case as JSON gives it, schema ``bluecurl.case/1``. Lengths mm, speeds rev/min,
         feeds mm/rev, power W.
+    metals : tuple of Material
+        The user's own metals, from ``parse_metals``.
 
     Returns
     -------
@@ -101,16 +105,24 @@ def parse_case(obj: dict[str, Any]) -> Case:
     top = Fields(obj, "", allowed=_CASE, assumed=assumed)
     if top.raw("schema") not in (None, CASE_SCHEMA):
         raise CaseInvalid("schema", "is not one we can read.", f"Use “{CASE_SCHEMA}”.")
-    work = _work(top.raw("work"), assumed)
-    metal = material(work.material)
+    work, metal = _work(top.raw("work"), assumed, metals)
     edge = _edge(top.raw("edge"), "edge", metal, assumed)
     lathe = parse_lathe(top.raw("lathe"), assumed)
     passes = _passes(top.raw("passes"), work, edge, metal)
     _check_target(work, passes)
-    return Case(work=work, edge=edge, lathe=lathe, passes=passes, assumed=tuple(assumed))
+    return Case(
+        work=work,
+        metal=metal,
+        edge=edge,
+        lathe=lathe,
+        passes=passes,
+        assumed=tuple(assumed),
+    )
 
 
-def _work(value: object, assumed: list[str]) -> Work:
+def _work(
+    value: object, assumed: list[str], metals: tuple[Material, ...]
+) -> tuple[Work, Material]:
     fields = Fields(value, "work", allowed=_WORK, assumed=assumed)
     if not isinstance(fields.raw("material"), str):
         raise fields.missing("material", "Name the metal, such as “304” or “Ti-6Al-4V”.")
@@ -125,8 +137,9 @@ def _work(value: object, assumed: list[str]) -> Work:
     if length is None:
         length = max(stickout - defaults.CHIP_ROOM_MM, stickout / 2.0)
     target = fields.maybe("target_diameter_mm", low=0.2, high=1000)
-    return Work(
-        material=material(fields.raw("material")).name,
+    metal = material(fields.raw("material"), metals)
+    work = Work(
+        material=metal.name,
         diameter_mm=diameter,
         stock=fields.word("stock", terms.STOCKS, default="round"),
         holding=fields.word("holding", terms.HOLDINGS, default="chuck"),
@@ -136,7 +149,12 @@ def _work(value: object, assumed: list[str]) -> Work:
         tolerance_mm=fields.maybe("tolerance_mm", low=0.001, high=5) or defaults.TOLERANCE_MM,
         roughness_rz_um=fields.maybe("roughness_rz_um", low=0.1, high=500),
         waste_end_mm=fields.maybe("waste_end_mm", low=0, high=1000) or 0.0,
+        grip_mm=fields.maybe("grip_mm", low=0.5, high=1000),
+        direction=fields.word("direction", terms.DIRECTIONS)
+        if fields.has("direction")
+        else "along",
     )
+    return work, metal
 
 
 def _check_target(work: Work, passes: tuple[PassRecord, ...]) -> None:

@@ -13,6 +13,8 @@ from typing import TYPE_CHECKING, Literal, TypeAlias
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
+    from advisor.tables import Material
+
 __all__ = [
     "Advice",
     "Case",
@@ -74,6 +76,10 @@ class Work:
     target_diameter_mm: float | None = None
     roughness_rz_um: float | None = None
     waste_end_mm: float = 0.0
+    grip_mm: float | None = None
+    """Length of bar inside the jaws, where it is known."""
+    direction: str = "along"
+    """What the first cut of the job is to be."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -160,6 +166,8 @@ class Evidence:
     sure: bool = True
     candidates: tuple[str, ...] = ()
     length_mm: float | None = None
+    curl_radius_mm: float | None = None
+    width_mm: float | None = None
     tint: str | None = None
     tint_sure: bool = True
     usable: str = "yes"
@@ -190,6 +198,7 @@ class Case:
     """Job, lathe and passes so far, checked and with every default filled in."""
 
     work: Work
+    metal: Material
     edge: Edge
     lathe: Lathe
     passes: tuple[PassRecord, ...]

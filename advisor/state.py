@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 from advisor import force, stiffness
 from advisor.section import ChipSection, chip_section, minimum_thickness_mm, roughness_arc_um
-from advisor.tables import Material, edge_number, material, rule_value
+from advisor.tables import Material, edge_number, rule_value
 
 if TYPE_CHECKING:
     from advisor.records import Case, Cut, Edge, Lathe, PassRecord, Work
@@ -74,7 +74,7 @@ class CutState:
 def setup_of(case: Case, record: PassRecord | None = None) -> Setup:
     """Return the setup of a pass, or of the job where no pass is named."""
     return Setup(
-        metal=material(case.work.material),
+        metal=case.metal,
         edge=record.edge if record else case.edge,
         lathe=case.lathe,
         work=case.work,

@@ -22,14 +22,18 @@ __all__ = [
     "check_sources",
     "edge_number",
     "material",
+    "material_from",
     "material_names",
     "materials",
     "rule",
     "rule_value",
+    "source_text",
     "sources",
 ]
 
 _OBTAINED: Final = ("read", "memory", "shop practice", "choice")
+#: Marks a source that a user wrote beside a metal of their own.
+OWN_SOURCE: Final = "own: "
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,6 +90,7 @@ class Material:
     depth_mm: Span
     finishing_floor_mm: Number
     chip_rank: Number
+    compression: Span
     expansion_1e6_k: Number
     e_gpa: Number
     hss_ceiling_m_min: Number | None = None
@@ -108,6 +113,13 @@ def sources() -> dict[str, Source]:
     return out
 
 
+def source_text(key: str) -> str:
+    """Return what people read for a source id, or for what a user wrote as their source."""
+    if key.startswith(OWN_SOURCE):
+        return f"{key.removeprefix(OWN_SOURCE)} (your own figure)"
+    return sources()[key].text
+
+
 def check_sources(node: object, where: str) -> None:
     """Refuse a table in which a number stands without a known source.
 
@@ -127,7 +139,10 @@ def check_sources(node: object, where: str) -> None:
     if not isinstance(node, dict):
         raise SourceMissing(f"{where}: {type(node).__name__} has no place in a table")
     if "value" in node or "low" in node:
-        if node.get("source") not in sources():
+        source = str(node.get("source") or "")
+        if source not in sources() and not source.removeprefix(OWN_SOURCE).strip():
+            raise SourceMissing(f"{where}: no source")
+        if source not in sources() and not source.startswith(OWN_SOURCE):
             raise SourceMissing(f"{where}: no source, or one that sources.toml does not know")
         return
     for key, item in node.items():
@@ -150,12 +165,14 @@ def _cell(node: Any, where: str) -> Any:  # noqa: ANN401 - what TOML holds
 def materials() -> tuple[Material, ...]:
     """Return all metals in the order of the table."""
     rows = _read("materials.toml")["material"]
-    out = []
-    for row in rows:
-        where = f"material {row.get('name')}"
-        check_sources(row, where)
-        out.append(Material(**{k: _cell(v, f"{where}.{k}") for k, v in row.items()}))
-    return tuple(out)
+    return tuple(material_from(row) for row in rows)
+
+
+def material_from(row: dict[str, Any]) -> Material:
+    """Return the record of one row of a table of metals, all its fields being there."""
+    where = f"material {row.get('name')}"
+    check_sources(row, where)
+    return Material(**{k: _cell(v, f"{where}.{k}") for k, v in row.items()})
 
 
 def _key(name: str) -> str:
@@ -163,17 +180,24 @@ def _key(name: str) -> str:
 
 
 @cache
-def _by_name() -> dict[str, Material]:
+def _by_name(own: tuple[Material, ...]) -> dict[str, Material]:
     out: dict[str, Material] = {}
     for metal in materials():
         for name in (metal.name, *metal.aliases):
             if out.setdefault(_key(name), metal) is not metal:
                 raise SourceMissing(f"{name} names two metals")
+    out.update({_key(name): metal for metal in own for name in (metal.name, *metal.aliases)})
     return out
 
 
-def material(name: str) -> Material:
+def material(name: str, own: tuple[Material, ...] = ()) -> Material:
     """Return a metal by its name or by a UNS or EN name; case, spaces and dashes are free.
+
+    Parameters
+    ----------
+    name : str
+    own : tuple of Material
+        Metals of the user's own file; they come before ours of the same name.
 
     Raises
     ------
@@ -186,9 +210,10 @@ def material(name: str) -> Material:
     ('304', 'Ti-6Al-4V')
     """
     key = re.sub(r"^(aisi|uns|sae(?!660))", "", _key(name))
-    found = _by_name().get(key)
+    known_metals = _by_name(own)
+    found = known_metals.get(key) or known_metals.get(_key(name))
     if found is None:
-        known = ", ".join(material_names())
+        known = ", ".join([*(metal.name for metal in own), *material_names()])
         raise OutOfTable(
             f"No figures for the metal “{name}”, because it is not in our tables. "
             f"Choose one of {known}, or its UNS or EN name."

@@ -6,7 +6,6 @@ from typing import TYPE_CHECKING
 
 from advisor.defaults import WEIGHTY
 from advisor.records import Quantity, Reason
-from advisor.tables import material
 
 if TYPE_CHECKING:
     from advisor.records import Case, Evidence, Trust
@@ -37,7 +36,7 @@ def trust_in(case: Case) -> tuple[Trust, tuple[Reason, ...]]:
     if case.assumed:
         names = ", ".join(case.assumed)
         why.append(Reason(id="trust-assumed", values={"names": names}))
-    metal = material(case.work.material)
+    metal = case.metal
     for field, borrowed in metal.stand_in:
         if field == "kc11_n_mm2":
             points += 1

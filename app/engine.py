@@ -14,9 +14,11 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+from app.settings import data_file
 from app.show import Units, is_inch_unit, quantity
 
 if TYPE_CHECKING:
+    from advisor.tables import Material
     from vision.records import PhotoReading
 
 __all__ = [
@@ -29,6 +31,17 @@ __all__ = [
     "plan_case",
     "read_bytes",
 ]
+
+#: The user's own metals, in the data folder; see ``advisor.own_metals``.
+OWN_METALS = "metals.toml"
+#: A name that the reader knows, for each way of a metal's oxide to colour.
+_TINT_NAMES = {
+    "steel": "steel",
+    "free steel": "steel",
+    "stainless": "stainless",
+    "titanium": "titanium",
+    "none": "brass",
+}
 
 Json = dict[str, Any]
 Progress = Callable[[str, float], None]
@@ -65,7 +78,7 @@ def read_bytes(
             px_per_mm=px_per_mm,
             check_line_mm=check_line_mm,
             need_card=need_card,
-            metal=metal,
+            metal=_metal_for_the_eye(metal),
             progress=progress,
         )
     return _with_json(record)
@@ -106,7 +119,7 @@ def advise_case(case: Json, units: Units = Units.METRIC) -> Json:
     """
     import advisor
 
-    advice = advisor.advise(advisor.parse_case(case))
+    advice = advisor.advise(advisor.parse_case(case, metals=_own_metals()))
     return advisor.advice_json(advice, show=_sentence_numbers(units))
 
 
@@ -114,7 +127,7 @@ def plan_case(case: Json, units: Units = Units.METRIC) -> Json:
     """Return the pass plan (``bluecurl.plan/1``) for a case; ``units`` as above."""
     import advisor
 
-    plan = advisor.plan_passes(advisor.parse_case(case))
+    plan = advisor.plan_passes(advisor.parse_case(case, metals=_own_metals()))
     return advisor.plan_json(plan, show=_sentence_numbers(units))
 
 
@@ -130,10 +143,47 @@ def _sentence_numbers(units: Units) -> Callable[[float, str], str]:
 
 
 def materials() -> list[str]:
-    """Return the names of the metals that the tables know."""
+    """Return the names of the metals that the tables know, the user's own first."""
     import advisor
 
-    return list(advisor.material_names())
+    own = [metal.name for metal in _own_metals()]
+    return [*own, *(name for name in advisor.material_names() if name not in own)]
+
+
+def _own_metals() -> tuple[Material, ...]:
+    """Return the metals of the user's own file in the data folder; none without a file.
+
+    Raises
+    ------
+    CaseInvalid
+        Naming the field of the file that cannot be used.
+    """
+    import advisor
+
+    path = data_file(OWN_METALS)
+    try:
+        text = path.read_text(encoding="utf-8")
+    except FileNotFoundError:
+        return ()
+    except (OSError, UnicodeDecodeError) as error:
+        raise advisor.CaseInvalid(
+            "metals", f"cannot be read: {error}.", f"See {path}."
+        ) from error
+    return advisor.parse_metals(text)
+
+
+def _metal_for_the_eye(metal: str | None) -> str | None:
+    """Return a metal as the reader knows it: by name, else by how its oxide colours."""
+    import advisor
+    from vision.heat.names import family_of
+
+    if metal is None or family_of(metal) is not None:
+        return metal
+    try:
+        found = advisor.material(metal, _own_metals())
+    except advisor.AdvisorError:
+        return metal
+    return _TINT_NAMES.get(found.tint)
 
 
 def form_name(code: str | None) -> str:

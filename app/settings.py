@@ -20,6 +20,7 @@ from app.show import Units
 __all__ = [
     "CHECK_LINE_MM",
     "Settings",
+    "data_file",
     "home",
     "is_check_line",
     "load_settings",
@@ -77,6 +78,11 @@ def home() -> Path:
     return folder
 
 
+def data_file(name: str) -> Path:
+    """Return where a file of the data folder lies or would lie; looking makes no folder."""
+    return _place() / name
+
+
 def load_settings() -> Settings:
     """Return the stored settings, or the usual ones where none are stored.
 
@@ -87,7 +93,7 @@ def load_settings() -> Settings:
     SettingsInvalid
         If the file is damaged or a value is impossible.
     """
-    path = _place() / FILE_NAME  # looking must not make the folder
+    path = data_file(FILE_NAME)
     if not path.exists():
         return Settings()
     try:
