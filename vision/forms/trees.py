@@ -1,0 +1,215 @@
+"""All trees of a fitted gradient boosting asked at once, for a few rows at a time.
+
+The library asks tree by tree, which for the few chips of a photo costs a hundred times
+the answer. Here each tree keeps a set of the leaves still open, as bits from left to
+right: a split answered with "right" closes the leaves on its left, and the lowest open
+leaf is the tree's answer. All splits of all trees are answered in one comparison.
+Not in here: temperature, classes, reasons in words (``model``).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from sklearn.ensemble import HistGradientBoostingClassifier
+
+if TYPE_CHECKING:
+    import numpy.typing as npt
+    from sklearn.pipeline import Pipeline
+
+__all__ = ["Trees", "trees_of"]
+
+_ALL = np.uint32(2**32 - 1)
+_LEAVES_MAX = 32
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Trees:
+    """T trees with S splits in all, for C > 2 classes; a class's score is a sum of leaves.
+
+    ``feature``, ``threshold``, ``blank_left`` (S,) are the questions: a value at most the
+    threshold goes left, an unknown one where ``blank_left`` says. ``closed`` (S,) are the
+    leaves open after "right"; ``first`` (T,) is each tree's first split. ``leaves`` (T, L)
+    are the answers, ``belongs`` (T,) the class each tree speaks about, ``start`` (C,) the
+    scores before any tree.
+    """
+
+    feature: npt.NDArray[np.intp]
+    threshold: npt.NDArray[np.float64]
+    blank_left: npt.NDArray[np.bool_]
+    closed: npt.NDArray[np.uint32]
+    first: npt.NDArray[np.intp]
+    leaves: npt.NDArray[np.float64]
+    belongs: npt.NDArray[np.intp]
+    start: npt.NDArray[np.float64]
+    pairs: _Pairs
+
+    def _open(self, rows: npt.NDArray[np.float64]) -> npt.NDArray[np.uint32]:
+        """Return (N, S) the leaves that each split leaves open."""
+        values = np.take(rows, self.feature, axis=1)
+        right = values > self.threshold
+        if np.isnan(rows).any():
+            right |= np.isnan(values) & ~self.blank_left
+        return np.where(right, self.closed, _ALL)
+
+    def _answers(self, still_open: npt.NDArray[np.uint32]) -> npt.NDArray[np.float64]:
+        """Return (N, T) the value of the lowest leaf that all splits leave open."""
+        open_leaves = np.bitwise_and.reduceat(still_open, self.first, axis=1)
+        return self.leaves[np.arange(len(self.first)), _lowest(open_leaves)]
+
+    def _scores(self, answers: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
+        """Return (N, C) the sums over each class's trees."""
+        ours = self.belongs[:, None] == np.arange(len(self.start))
+        return np.asarray(self.start + answers @ ours.astype(np.float64))
+
+    def probabilities(self, rows: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
+        """Return (N, C) what the library's ``predict_proba`` gives for (N, F) rows."""
+        return _softmax(self._scores(self._answers(self._open(rows))))
+
+    def probed(
+        self, row: npt.NDArray[np.float64], medians: npt.NDArray[np.float64]
+    ) -> npt.NDArray[np.float64]:
+        """Return (1 + F, C) probabilities of a row and of its F copies with one median each.
+
+        Only trees that ask for a measure answer otherwise when it changes, so only these
+        are asked again.
+        """
+        still_open = self._open(row[None, :])
+        before = self._answers(still_open)
+        pairs = self.pairs
+        others = np.append(still_open[0], _ALL)[pairs.others]
+        swapped = np.append(self._open(medians[None, :])[0], _ALL)[pairs.own]
+        open_leaves = np.bitwise_and.reduceat(others, pairs.others_first)
+        open_leaves &= np.bitwise_and.reduceat(swapped, pairs.own_first)
+        change = self.leaves[pairs.tree, _lowest(open_leaves)] - before[0, pairs.tree]
+        count, classes = len(row), len(self.start)
+        moved = np.bincount(
+            pairs.feature * classes + self.belongs[pairs.tree],
+            weights=change,
+            minlength=count * classes,
+        ).reshape(count, classes)
+        scores = self._scores(before)
+        return _softmax(np.concatenate([scores, scores + moved]))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Pairs:
+    """Each tree with each measure it asks for: P pairs.
+
+    ``own`` lists the splits of a pair's tree that ask for its measure, ``others`` the
+    rest and one that is always open; ``own_first``, ``others_first`` (P,) are where each
+    pair's begin.
+    """
+
+    tree: npt.NDArray[np.intp]
+    feature: npt.NDArray[np.intp]
+    own: npt.NDArray[np.intp]
+    own_first: npt.NDArray[np.intp]
+    others: npt.NDArray[np.intp]
+    others_first: npt.NDArray[np.intp]
+
+
+def _lowest(bits: npt.NDArray[np.uint32]) -> npt.NDArray[np.intp]:
+    """Return the place of the lowest set bit."""
+    alone = (bits & (~bits + np.uint32(1))).astype(np.float32)  # a power of two, exact
+    return np.asarray(np.frexp(alone)[1] - 1, np.intp)
+
+
+def _softmax(scores: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
+    e = np.exp(scores - scores.max(axis=1, keepdims=True))
+    return np.asarray(e / e.sum(axis=1, keepdims=True))
+
+
+def _one_tree(
+    nodes: npt.NDArray[Any],
+) -> tuple[list[tuple[int, float, bool, int]], list[float]]:
+    """Return splits (feature, threshold, blank goes left, leaves open) and leaf values.
+
+    Raises
+    ------
+    ValueError
+        For splits on categories and for trees of too many leaves.
+    """
+    if nodes["is_categorical"].any():
+        raise ValueError("a split on categories")
+    names = ("is_leaf", "value", "left", "right")
+    is_leaf, value, left, right = (nodes[name].tolist() for name in names)
+    names = ("feature_idx", "num_threshold", "missing_go_to_left")
+    questions = list(zip(*(nodes[name].tolist() for name in names), strict=True))
+    splits: list[tuple[int, float, bool, int]] = []
+    leaves: list[float] = []
+
+    def walk(k: int) -> None:
+        if is_leaf[k]:
+            leaves.append(value[k])
+            return
+        at, begin = len(splits), len(leaves)
+        splits.append((*questions[k], 0))
+        walk(left[k])
+        passed = (1 << len(leaves)) - (1 << begin)
+        splits[at] = (*questions[k], int(_ALL) & ~passed)
+        walk(right[k])
+
+    walk(0)
+    if len(leaves) > _LEAVES_MAX:
+        raise ValueError("too many leaves")
+    # A tree that asks nothing still needs a question, which leaves all open.
+    return splits or [(0, np.inf, True, int(_ALL))], leaves
+
+
+def _pairs_of(feature: npt.NDArray[np.intp], first: list[int]) -> _Pairs:
+    always = len(feature)
+    columns: dict[str, list[int]] = {k: [] for k in _Pairs.__slots__}
+    for tree, (a, b) in enumerate(zip(first, [*first[1:], always], strict=True)):
+        asked = feature[a:b].tolist()
+        for f in sorted(set(asked)):
+            columns["tree"].append(tree)
+            columns["feature"].append(f)
+            columns["own_first"].append(len(columns["own"]))
+            columns["own"] += [a + k for k, g in enumerate(asked) if g == f]
+            columns["others_first"].append(len(columns["others"]))
+            columns["others"] += [a + k for k, g in enumerate(asked) if g != f]
+            columns["others"].append(always)
+    return _Pairs(**{k: np.array(v, np.intp) for k, v in columns.items()})
+
+
+def trees_of(pipeline: Pipeline) -> Trees | None:
+    """Return the trees of a pipeline; ``None`` where it is no plain boosting of many classes.
+
+    Notes
+    -----
+    Reads what the library keeps to itself (the node table of its predictors); where
+    another version keeps it otherwise the result is ``None`` too.
+    """
+    if len(pipeline.steps) != 1:
+        return None
+    boosting = pipeline.steps[0][1]
+    if not isinstance(boosting, HistGradientBoostingClassifier):
+        return None
+    try:
+        start = np.asarray(boosting._baseline_prediction, np.float64).ravel()  # noqa: SLF001
+        rounds = boosting._predictors  # noqa: SLF001
+        if len(start) != len(boosting.classes_):
+            return None
+        grown = [
+            (k, *_one_tree(tree.nodes)) for trees in rounds for k, tree in enumerate(trees)
+        ]
+    except (AttributeError, ValueError, KeyError, TypeError):
+        return None
+    most = max(len(leaves) for _, _, leaves in grown)
+    splits = [s for _, some, _ in grown for s in some]
+    first = np.cumsum([0, *(len(some) for _, some, _ in grown)])[:-1].tolist()
+    feature = np.array([s[0] for s in splits], np.intp)
+    return Trees(
+        feature=feature,
+        threshold=np.array([s[1] for s in splits]),
+        blank_left=np.array([s[2] for s in splits], bool),
+        closed=np.array([s[3] for s in splits], np.uint32),
+        first=np.array(first, np.intp),
+        leaves=np.array([leaves + [0.0] * (most - len(leaves)) for _, _, leaves in grown]),
+        belongs=np.array([k for k, _, _ in grown], np.intp),
+        start=start,
+        pairs=_pairs_of(feature, first),
+    )
