@@ -7,7 +7,8 @@ then both take turns. CPU time includes the kernel. Photos must be native 12 meg
 
     python tests/bench/reading.py                  three drawn photos: JPEG, P3 turned, HEIC
     python tests/bench/reading.py PHOTO...         photos of your own
-    python tests/bench/reading.py --memory [...]   also the rise of peak memory
+    python tests/bench/reading.py --memory [...]   also the rise of peak memory over what
+                                                   imports and loaded models take
     python tests/bench/reading.py --front [...]    only up to card and light: no chips
 """
 
@@ -35,13 +36,13 @@ def one_core() -> None:
         os.sched_setaffinity(0, {max(os.sched_getaffinity(0))})
 
 
-def peak_bytes() -> int:
-    """Return the peak resident memory of this process.
+def resident_bytes(which: str) -> int:
+    """Return the resident memory of this process: ``VmRSS`` now, ``VmHWM`` at its peak.
 
     Not from ``getrusage``: there a child starts with the peak of its parent.
     """
     status = Path("/proc/self/status").read_text()
-    line = next(line for line in status.splitlines() if line.startswith("VmHWM:"))
+    line = next(line for line in status.splitlines() if line.startswith(f"{which}:"))
     return int(line.split()[1]) * 1024
 
 
@@ -57,8 +58,10 @@ def worker(side: str, path: Path) -> None:
     pillow_heif.register_heif_opener()
     data = path.read_bytes()
     if side == "read":
-        from vision import NoChips, read_photo
+        from vision import NoChips, bundled, read_photo
         from vision.as_json import reading_json
+
+        bundled.form_model(), bundled.pixel_eye(), bundled.size_rules()
 
         def run() -> object:
             try:
@@ -79,14 +82,14 @@ def worker(side: str, path: Path) -> None:
         def run() -> object:
             return np.asarray(Image.open(io.BytesIO(data)).convert("RGB"))
 
-    before = peak_bytes()
+    before = resident_bytes("VmRSS")
     for _ in range(WARM_UPS):
         run()
     for _ in sys.stdin:
         start = time.process_time()
         run()
         seconds = time.process_time() - start
-        sys.stdout.write(json.dumps([seconds, peak_bytes() - before]) + "\n")
+        sys.stdout.write(json.dumps([seconds, resident_bytes("VmHWM") - before]) + "\n")
         sys.stdout.flush()
 
 

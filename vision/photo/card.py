@@ -344,7 +344,7 @@ def card_image(spec: CardSpec, px_per_mm: float) -> Rgb8:
         _paint(canvas, patch.rect_mm, patch.reflectance, px_per_mm)
     for text in _texts(spec):
         _write(canvas, text, px_per_mm)
-    return srgb_from_linear(np.repeat(canvas[:, :, None], 3, axis=2))
+    return np.repeat(srgb_from_linear(canvas[:, :, None]), 3, axis=2)
 
 
 def card_png(spec: CardSpec, px_per_mm: float) -> bytes:

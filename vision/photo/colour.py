@@ -36,6 +36,8 @@ _D50: Float1 = np.array([0.9642, 1.0, 0.8249])
 #: White must stay white and curves near 0-1, or the profile is damaged.
 _WHITE_OFF_MAX, _CURVE_MAX = 0.1, 2.0
 _LAB_EPSILON, _LAB_KAPPA = (6 / 29) ** 3, 841 / 108
+#: Values encoded at a time.
+_AT_ONCE = 200_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -208,9 +210,13 @@ def srgb_from_linear(linear: Linear3) -> Rgb8:
     >>> srgb_from_linear(np.array([[[0.0, 0.2140, 1.0]]], np.float32)).tolist()
     [[[0, 127, 255]]]
     """
-    x = np.clip(linear, 0.0, 1.0)
-    y = np.where(x <= 0.0031308, 12.92 * x, 1.055 * np.power(x, 1 / 2.4) - 0.055)  # noqa: PLR2004
-    encoded: Rgb8 = np.rint(255 * y).astype(np.uint8)
+    encoded = np.empty(linear.shape, np.uint8)
+    # Some rows at a time: of a whole sheet the steps between would fill the memory.
+    rows = max(_AT_ONCE // max(linear[:1].size, 1), 1)
+    for i in range(0, len(linear), rows):
+        x = np.clip(linear[i : i + rows], 0.0, 1.0)
+        y = np.where(x <= 0.0031308, 12.92 * x, 1.055 * np.power(x, 1 / 2.4) - 0.055)  # noqa: PLR2004
+        encoded[i : i + rows] = np.rint(255 * y)
     return encoded
 
 
