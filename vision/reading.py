@@ -13,7 +13,6 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 
 from vision import bundled
-from vision._cv import map_points
 from vision.chips.ground import FIND_PX_PER_MM
 from vision.chips.look import CLUTTER_SHARE, Look, look_at
 from vision.errors import CardError, NoChips
@@ -191,10 +190,9 @@ def _scale_at(plane: Plane, chips: Sequence[ChipReading]) -> Scale:
         return plane.scale
     boxes = [np.concatenate(c.outline_px) for c in chips if c.outline_px]
     middles = np.array([(b.min(axis=0) + b.max(axis=0)) / 2 for b in boxes])
-    to_mm = np.asarray(np.linalg.inv(plane.px_from_mm), np.float64)
-    x, y = map_points(to_mm, middles).mean(axis=0)
+    x, y = plane.to_mm(middles).mean(axis=0)
     value = plane.px_per_mm_at(float(x), float(y))
-    here = Measured(value=value, u=value * known.u / known.value)
+    here = Measured(value=value, u=value * plane.u_rel_at(float(x), float(y)))
     return replace(plane.scale, px_per_mm=here)
 
 

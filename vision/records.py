@@ -11,7 +11,8 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Literal
 
 if TYPE_CHECKING:
-    from vision.arrays import Matrix3, Points2, Rgb8
+    from vision.arrays import Points2, Rgb8
+    from vision.photo.sheet_map import SheetMap
 
 __all__ = [
     "CardFix",
@@ -73,22 +74,21 @@ class Photo:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CardFix:
-    """Where the card lies: a plane-to-plane map and how well it fits.
+    """Where the card lies: the map between card and photo, and how well it fits.
 
-    ``mm_from_px`` maps photo pixels (pixel centres at integers) to millimetres
-    on the card, origin at the card's upper left corner, x right, y down.
+    ``sheet`` has its origin at the card's upper left corner, x right, y down, in real
+    millimetres; one millimetre of the card's description is ``unit_mm`` of them.
     """
 
     card_id: str
-    mm_from_px: Matrix3
+    sheet: SheetMap
+    unit_mm: float
     corners_px: Points2
     corners_mm: Points2
     residual_mm: float
     tilt_deg: float
     corners_seen: int
     corners_total: int
-    u_rel: float
-    """Relative standard uncertainty of lengths in the field, print error not included."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -135,14 +135,28 @@ class Shot:
         seen = seen + self.noise * rng.standard_normal(seen.shape, dtype=np.float32)
         return ENCODED[(np.clip(seen, 0, 1) * 65535 + 0.5).astype(np.uint16)]
 
+    def bent(self, px: np.ndarray) -> np.ndarray:
+        """Where the lens puts (N, 2) ideal pixels: one radial term, its share at the corner."""
+        middle = (np.array(self.size) - 1) / 2
+        away = px - middle
+        r2 = (away**2).sum(axis=1, keepdims=True) / (np.hypot(*self.size) / 2) ** 2
+        return middle + away * (1 + self.radial * r2)
+
     def _bend(self, seen: np.ndarray) -> np.ndarray:
-        """A lens with one radial term; share of the half diagonal at its end."""
-        height, width = seen.shape[:2]
-        y, x = np.mgrid[:height, :width].astype(np.float32)
-        cx, cy = (width - 1) / 2, (height - 1) / 2
-        r2 = ((x - cx) ** 2 + (y - cy) ** 2) / (cx**2 + cy**2)
-        s = 1 + self.radial * r2
-        return cv2.remap(seen, cx + (x - cx) * s, cy + (y - cy) * s, cv2.INTER_LINEAR)
+        """Bend a picture: for each pixel, find the ideal one by fixed-point steps."""
+        width, height = self.size
+        y, x = np.mgrid[:height, :width]
+        at = np.stack([x.ravel(), y.ravel()], axis=1).astype(float)
+        ideal = at
+        for _ in range(6):
+            ideal = ideal + at - self.bent(ideal)
+        u, v = ideal.T.astype(np.float32).reshape(2, height, width)
+        return cv2.remap(seen, u, v, cv2.INTER_CUBIC, borderMode=cv2.BORDER_REPLICATE)
+
+    def middle_mm(self) -> np.ndarray:
+        """(1, 2) middle of the field."""
+        x0, y0, x1, y1 = (v * self.print_at for v in field_mm(self.spec))
+        return np.array([[(x0 + x1) / 2, (y0 + y1) / 2]])
 
     def jpeg(self, **options: object) -> bytes:
         out = io.BytesIO()
@@ -160,7 +174,8 @@ class Shot:
         a = rng.uniform(0, 2 * np.pi, n)
         half = length_mm / 2 * np.stack([np.cos(a), np.sin(a)], axis=1)
         ends = np.stack([mid - half, mid + half], axis=1)
-        return project(self.px_from_mm(), ends.reshape(-1, 2)).reshape(n, 2, 2)
+        ideal = project(self.px_from_mm(), ends.reshape(-1, 2))
+        return self.bent(ideal).reshape(n, 2, 2)
 
 
 def project(matrix: np.ndarray, points: np.ndarray) -> np.ndarray:

@@ -14,7 +14,6 @@ from typing import TYPE_CHECKING
 import cv2
 import numpy as np
 
-from vision._cv import map_points
 from vision.chips.features import CROP_PX_PER_MM, Shape, feature_row, shape_of
 from vision.chips.find import Find, find_chips
 from vision.chips.ground import (
@@ -116,18 +115,15 @@ def _expected_print(
 
 def _seen_px(plane: Plane, box: Box, q: float, shape: tuple[int, int]) -> BoolMask:
     """Mark the pixels of a view that the photo really shows."""
-    h, w = plane.photo.rgb.shape[:2]
-    ends = np.array([(0, 0), (w - 1, 0), (w - 1, h - 1), (0, h - 1)], np.float64)
-    mm = map_points(np.asarray(np.linalg.inv(plane.px_from_mm), np.float64), ends)
-    corners = (mm - (box[0], box[1])) * q - 0.5
+    rim = (plane.rim_mm() - (box[0], box[1])) * q - 0.5
     seen = np.zeros(shape, np.uint8)
-    cv2.fillConvexPoly(seen, np.clip(np.rint(corners), -30000, 30000).astype(np.int32), 1)
+    cv2.fillPoly(seen, [np.clip(np.rint(rim), -30000, 30000).astype(np.int32)], 1)
     if plane.card is not None:
         # The sheet's own edge is no chip.
         x0, y0, x1, y1 = plane.sheet_mm
-        rim = _RIM_MM * q
-        left, top = (x0 - box[0]) * q + rim, (y0 - box[1]) * q + rim
-        right, bottom = (x1 - box[0]) * q - rim, (y1 - box[1]) * q - rim
+        edge = _RIM_MM * q
+        left, top = (x0 - box[0]) * q + edge, (y0 - box[1]) * q + edge
+        right, bottom = (x1 - box[0]) * q - edge, (y1 - box[1]) * q - edge
         seen[: max(int(top), 0)] = seen[max(int(bottom), 0) :] = 0
         seen[:, : max(int(left), 0)] = seen[:, max(int(right), 0) :] = 0
     return seen > 0

@@ -1,8 +1,7 @@
 """Finding the reference card in a photo and fitting the plane it lies in.
 
-Not in here: using the fit (``plane``). Markers only tell which corner is which; the
-map rests on chessboard corners, which have no bias (marker corners do). Source for the
-uncertainty: ordinary least squares, JCGM 102:2011 clause 6.
+Not in here: the fit itself (``sheet_map``), using it (``plane``). Markers only tell which
+corner is which; the map rests on chessboard corners, which have no bias (marker corners do).
 """
 
 from __future__ import annotations
@@ -19,22 +18,22 @@ from vision.photo.card import (
     CHECK_LINE_MM,
     CardSpec,
     chess_corners_mm,
-    field_mm,
     marker_dictionary,
     markers_mm,
 )
+from vision.photo.sheet_map import SheetMap, fit_sheet_map, map_from_matrix
 from vision.records import CardFix
 
 if TYPE_CHECKING:
     import numpy.typing as npt
 
-    from vision.arrays import BoolMask, Float1, Matrix3, Points2, Rgb8
+    from vision.arrays import BoolMask, Matrix3, Points2, Rgb8
     from vision.records import Photo
 
     Ids = npt.NDArray[np.intp]
     Quads = npt.NDArray[np.float64]
 
-__all__ = ["CHECK_LINE_RANGE_MM", "find_card", "print_scale"]
+__all__ = ["CHECK_LINE_RANGE_MM", "find_card"]
 
 #: What the 100 mm line may measure before we believe it was another line.
 CHECK_LINE_RANGE_MM = (80.0, 125.0)
@@ -51,15 +50,14 @@ _AGREE_MIN = 0.6
 #: Marker corners are good to a module (1.5 mm) when the picture is reduced.
 _MARKER_TOLERANCE_MM = 1.0
 _CENTRE_TOLERANCE_MM = 2.0
-#: A flat print fits to some 0.02 mm; twentyfold is still paper, not a chip's edge.
-_CORNER_TOLERANCE_MM = 0.4
+#: At the second look, when the lens is known, a flat print fits to some 0.02 mm; twentyfold
+#: is still paper, not a chip's edge. At the first the lens bends the frame by more.
+_CORNER_TOLERANCE_MM = (0.8, 0.4)
 _RESIDUAL_MAX_MM = 0.35
 #: Markers stand 1.5 mm from a chessboard corner: the window must stay inside.
 _WINDOW_MM = 1.3
 #: How different the light and dark squares must be around a corner, grey levels.
 _CONTRAST_MIN = 25.0
-#: What homography and residual cannot see: lens bending and paper that is not flat.
-_U_REL_FLOOR = 0.0007
 
 
 def _quick(rgb: Rgb8) -> tuple[Ids, Quads]:
@@ -155,16 +153,13 @@ def _looks_like_corner(patch: np.ndarray, quadrants_px: Points2) -> bool:
     )
 
 
-def _refine(rgb: Rgb8, mm_from_px: Matrix3, corners_mm: Points2) -> tuple[Points2, BoolMask]:
+def _refine(rgb: Rgb8, sheet: SheetMap, corners_mm: Points2) -> tuple[Points2, BoolMask]:
     """Find the corners at full size, each in a window sized by its own squares."""
-    px_from_mm = np.asarray(np.linalg.inv(mm_from_px), dtype=np.float64)
     reach = 0.7 * _WINDOW_MM
     steps = np.array(
         [[0, 0], [-reach, -reach], [reach, -reach], [reach, reach], [-reach, reach]]
     )
-    around = map_points(px_from_mm, (corners_mm[:, None] + steps).reshape(-1, 2)).reshape(
-        -1, 5, 2
-    )
+    around = sheet.to_px((corners_mm[:, None] + steps).reshape(-1, 2)).reshape(-1, 5, 2)
     found = np.zeros((len(corners_mm), 2))
     good = np.zeros(len(corners_mm), dtype=bool)
     height, width = rgb.shape[:2]
@@ -188,12 +183,15 @@ def _refine(rgb: Rgb8, mm_from_px: Matrix3, corners_mm: Points2) -> tuple[Points
     return found, good
 
 
-def _fit(rgb: Rgb8, first: Matrix3, corners_mm: Points2) -> tuple[Matrix3, Points2, BoolMask]:
+def _fit(rgb: Rgb8, first: Matrix3, corners_mm: Points2) -> tuple[SheetMap, BoolMask, Points2]:
     """Refine corners and map by turns: the second look starts from the better map."""
-    mm_from_px, px, used = first, np.zeros((0, 2)), np.zeros(0, dtype=bool)
-    for _ in range(2):
-        px, good = _refine(rgb, mm_from_px, corners_mm)
-        rough = fit_homography(px[good], corners_mm[good], tolerance=_CORNER_TOLERANCE_MM)
+    size = (rgb.shape[1], rgb.shape[0])
+    sheet = map_from_matrix(np.asarray(np.linalg.inv(first), np.float64), size)
+    px, used = np.zeros((0, 2)), np.zeros(0, dtype=bool)
+    for tolerance_mm in _CORNER_TOLERANCE_MM:
+        px, good = _refine(rgb, sheet, corners_mm)
+        ideal = sheet.straight_px(px[good])
+        rough = fit_homography(ideal, corners_mm[good], tolerance=tolerance_mm)
         if rough is None or rough[1].sum() < _CORNERS_MIN:
             raise CardNotFound(
                 f"Only {int(good.sum())} corners of the card's border are clear; at least "
@@ -201,65 +199,40 @@ def _fit(rgb: Rgb8, first: Matrix3, corners_mm: Points2) -> tuple[Matrix3, Point
             )
         used = good.copy()
         used[good] = rough[1]
-        mm_from_px, used = _tighten(px, corners_mm, used)
-    return mm_from_px, px, used
+        again = fit_sheet_map(px[used], corners_mm[used], size)
+        sheet = sheet if again is None else again
+    return (*_tighten(px, corners_mm, used, sheet), px)
 
 
-def _tighten(px: Points2, mm: Points2, used: BoolMask) -> tuple[Matrix3, BoolMask]:
-    """Fit by least squares and drop what stands out from the scatter of the others."""
+def _tighten(
+    px: Points2, mm: Points2, used: BoolMask, sheet: SheetMap
+) -> tuple[SheetMap, BoolMask]:
+    """Drop what stands out from the scatter of the others, and fit again."""
+    size_px = (round(2 * sheet.middle_px[0]) + 1, round(2 * sheet.middle_px[1]) + 1)
     for _ in range(3):
-        fit = fit_homography(px[used], mm[used])
-        if fit is None:
-            break
-        off = np.linalg.norm(map_points(fit[0], px) - mm, axis=1)
+        off = np.linalg.norm(sheet.to_mm(px) - mm, axis=1)
         limit = max(4.0 * float(np.median(off[used])), 0.03)
         keep = used & (off <= limit)
         if keep.sum() == used.sum() or keep.sum() < _CORNERS_MIN:
-            return fit[0], used
-        used = keep
-    fit = fit_homography(px[used], mm[used])
-    if fit is None:
-        raise CardNotFound("The card's corners lie on one line. Keep the whole border in view.")
-    return fit[0], used
+            break
+        again = fit_sheet_map(px[keep], mm[keep], size_px)
+        if again is None:
+            break
+        sheet, used = again, keep
+    return sheet, used
 
 
-def _tilt_deg(mm_from_px: Matrix3, width: int, height: int) -> float:
+def _tilt_deg(sheet: SheetMap) -> float:
     """Return the angle between the card and the picture plane.
 
     At the middle of the picture, where the optical axis is taken to be, a plane tilted
     by t is foreshortened to cos t in one direction, whatever the focal length.
     """
-    centre = np.array([[(width - 1) / 2, (height - 1) / 2]])
+    centre = np.array([sheet.middle_px])
     step = np.array([[1.0, 0.0], [0.0, 1.0]])
-    jacobian = map_points(mm_from_px, centre + step) - map_points(mm_from_px, centre - step)
+    jacobian = sheet.to_mm(centre + step) - sheet.to_mm(centre - step)
     large, small = np.linalg.svd(jacobian, compute_uv=False)
     return float(np.degrees(np.arccos(np.clip(small / large, 0.0, 1.0))))
-
-
-def _u_rel(corners_mm: Points2, sigma_mm: float, spec: CardSpec) -> float:
-    """Return the relative standard uncertainty of lengths in the field, from the fit alone.
-
-    A small change of a homography moves points by eight basis displacements; their
-    covariance follows from where corners were seen and how much they scatter, and the
-    derivatives of the displacement along x and y are relative length errors.
-    """
-    x0, y0, x1, y1 = field_mm(spec)
-    middle = np.array([(x0 + x1) / 2, (y0 + y1) / 2])
-    u, v = (corners_mm - middle).T
-    one, nil = np.ones_like(u), np.zeros_like(u)
-    along_x = np.stack([one, u, v, nil, nil, nil, u * u, u * v], axis=1)
-    along_y = np.stack([nil, nil, nil, one, u, v, u * v, v * v], axis=1)
-    design = np.concatenate([along_x, along_y])
-    covariance = sigma_mm**2 * np.linalg.pinv(design.T @ design)
-    variances = []
-    for p in (
-        (0.0, 0.0),
-        *((a * (x1 - x0) / 3, b * (y1 - y0) / 3) for a in (-1, 1) for b in (-1, 1)),
-    ):
-        stretch_x: Float1 = np.array([0, 1, 0, 0, 0, 0, 2 * p[0], p[1]])
-        stretch_y: Float1 = np.array([0, 0, 0, 0, 0, 1, p[0], 2 * p[1]])
-        variances += [s @ covariance @ s for s in (stretch_x, stretch_y)]
-    return float(np.hypot(np.sqrt(max(float(np.mean(variances)), 0.0)), _U_REL_FLOOR))
 
 
 def find_card(photo: Photo, *, check_line_mm: float = CHECK_LINE_MM) -> CardFix:
@@ -274,8 +247,8 @@ def find_card(photo: Photo, *, check_line_mm: float = CHECK_LINE_MM) -> CardFix:
     Returns
     -------
     CardFix
-        ``mm_from_px`` gives real millimetres; ``corners_mm`` are the corners in the
-        card's own description, so ``print_scale`` can tell the two apart.
+        ``sheet`` gives real millimetres; ``corners_mm`` are the corners in the card's own
+        description, ``unit_mm`` times smaller.
 
     Raises
     ------
@@ -289,42 +262,29 @@ def find_card(photo: Photo, *, check_line_mm: float = CHECK_LINE_MM) -> CardFix:
     Notes
     -----
     Not to be trusted for: things that stand off the paper (a chip 5 mm above a card seen
-    from 300 mm looks 1.7 % larger), prints stretched in one direction only, strong
-    wide-angle bending (no lens term yet).
+    from 300 mm looks 1.7 % larger), prints stretched in one direction only, fish-eyes,
+    photos cut out of larger ones (bending is taken about the picture's middle).
     """
     low, high = CHECK_LINE_RANGE_MM
     if not low <= check_line_mm <= high:
         raise ValueError(f"check_line_mm must be {low} to {high}, not {check_line_mm}")
     spec, first = _recognise(photo.rgb)
     corners_mm = chess_corners_mm(spec)
-    nominal, px, used = _fit(photo.rgb, first, corners_mm)
-    off = map_points(nominal, px[used]) - corners_mm[used]
-    degrees_of_freedom = max(2 * int(used.sum()) - 8, 1)
-    sigma = float(np.sqrt((off**2).sum() / degrees_of_freedom))
-    residual = float(np.sqrt((off**2).sum(axis=1).mean()))
-    if residual > _RESIDUAL_MAX_MM:
+    sheet, used, px = _fit(photo.rgb, first, corners_mm)
+    if sheet.residual_mm > _RESIDUAL_MAX_MM:
         raise CardMismatch(
-            f"The card's corners are off by {residual:.1f} mm: it is bent, or was not printed "
-            "as one flat sheet. Print it again at 100 % and tape it to something flat."
+            f"The card's corners are off by {sheet.residual_mm:.1f} mm: it is bent, or was not "
+            "printed as one flat sheet. Print it again at 100 % and tape it to something flat."
         )
     scale = check_line_mm / CHECK_LINE_MM
-    height, width = photo.rgb.shape[:2]
     return CardFix(
         card_id=spec.card_id,
-        mm_from_px=np.diag([scale, scale, 1.0]) @ nominal,
+        sheet=sheet.printed_at(scale),
+        unit_mm=scale,
         corners_px=px[used],
         corners_mm=corners_mm[used],
-        residual_mm=residual * scale,
-        tilt_deg=_tilt_deg(nominal, width, height),
+        residual_mm=sheet.residual_mm * scale,
+        tilt_deg=_tilt_deg(sheet),
         corners_seen=int(used.sum()),
         corners_total=len(corners_mm),
-        u_rel=_u_rel(corners_mm[used], sigma, spec),
-    )
-
-
-def print_scale(card: CardFix) -> float:
-    """Return real mm per mm of the card's description: 1.0 if printed true to size."""
-    real = map_points(card.mm_from_px, card.corners_px)
-    return float(
-        np.linalg.norm(np.ptp(real, axis=0)) / np.linalg.norm(np.ptp(card.corners_mm, axis=0))
     )

@@ -52,15 +52,8 @@ def metal_share(
     """Return the share of each find-view pixel that the truth mask calls metal."""
     q = FIND_PX_PER_MM * _FINER
     w, h = round((box[2] - box[0]) * q), round((box[3] - box[1]) * q)
-    mm_from_view = np.array(
-        [[1 / q, 0, box[0] + 0.5 / q], [0, 1 / q, box[1] + 0.5 / q], [0, 0, 1]]
-    )
-    fine = cv2.warpPerspective(
-        (mask > 0).astype(np.uint8),
-        plane.px_from_mm @ mm_from_view,
-        (w, h),
-        flags=cv2.INTER_NEAREST | cv2.WARP_INVERSE_MAP,
-    )
+    x, y = plane.photo_maps(box, (w, h))
+    fine = cv2.remap((mask > 0).astype(np.uint8), x, y, cv2.INTER_NEAREST)
     size = (w // _FINER, h // _FINER)
     share = cv2.resize(fine.astype(np.float32), size, interpolation=cv2.INTER_AREA)
     return np.asarray(share, np.float32)

@@ -13,12 +13,10 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from vision._cv import map_points
 from vision.errors import CardError, NoChips
 from vision.photo.card import CARDS, field_mm
 from vision.photo.decode import decode_photo
 from vision.photo.find_card import find_card
-from vision.photo.plane import plane_of
 from vision.reading import read_photo
 from vision.training.rows import MOST_CHIPS, NO_CHIP, check_line_mm, load_scene, match_iou
 from vision.training.truth import photo_px, px_per_mm_at
@@ -162,12 +160,12 @@ def _scale_errors(score: SceneScore, scene: SceneFiles) -> None:
     segments = _segments(truth, np.random.default_rng(int(truth["seed"])))
     if len(segments):
         px = photo_px(truth, segments.reshape(-1, 2))
-        mm = map_points(fix.mm_from_px, px).reshape(-1, 2, 2)
+        mm = fix.sheet.to_mm(px).reshape(-1, 2, 2)
         read = np.hypot(*(mm[:, 1] - mm[:, 0]).T)
         score.segment_rel = float(np.median(np.abs(read / _SEGMENT_MM - 1)))
     heart = _heart(truth)
-    x, y = map_points(fix.mm_from_px, photo_px(truth, heart))[0]
-    density = plane_of(photo, fix, None).px_per_mm_at(float(x), float(y))
+    x, y = fix.sheet.to_mm(photo_px(truth, heart))[0]
+    density = fix.sheet.px_per_mm_at(float(x), float(y))
     score.scale_rel = abs(density / float(px_per_mm_at(truth, heart)[0]) - 1)
 
 
