@@ -37,11 +37,10 @@ BOW_MOST = 0.1
 _SIGMA_LEAST_PX = 0.03
 #: Scatter that is guessed before there is one, px.
 _SIGMA_FIRST_PX = 0.2
-#: Corners of a flat card scatter up to so much in poor photos, px along each axis.
-_SCATTER_PX = 0.3
+#: In how many ways a sheet of paper bends, roughly.
 _BENDS = 4
 #: Relative error of lengths per share of the half sheet that corners are off, and per bow:
-#: set on 26 rendered training scenes with bent cards, where 92 % then lie within 2 u.
+#: set on 26 rendered training scenes, ten with bent cards, of which 25 then lie within 2 u.
 _U_SHAPE, _U_LENS = 1.5, 0.01
 #: A bow counts from so many of its standard uncertainties on.
 _SURE = 2.0
@@ -73,6 +72,8 @@ class SheetMap:
         nothing was fitted.
     residual_mm : float
         Root mean square of what the fit leaves of the corners.
+    shape_mm : float
+        The part of it that neighbours have in common.
     """
 
     ideal: Matrix3
@@ -83,6 +84,7 @@ class SheetMap:
     half_px: float
     covariance: Matrix | None = None
     residual_mm: float = 0.0
+    shape_mm: float = 0.0
 
     @property
     def u_bow(self) -> float:
@@ -132,7 +134,7 @@ class SheetMap:
         change = slopes[:, :, 1] - slopes[:, :, 0]
         change = (along[..., None] * change).sum(axis=2) / (along**2).sum(axis=2)[..., None]
         variance = np.einsum("pdi,ij,pdj->pd", change, self.covariance, change)
-        unseen = np.hypot(_U_SHAPE * self.residual_mm / self.half_mm, _U_LENS * self.bow)
+        unseen = np.hypot(_U_SHAPE * self.shape_mm / self.half_mm, _U_LENS * self.bow)
         return np.asarray(np.sqrt(np.maximum(variance.mean(axis=1), 0) + unseen**2))
 
     def printed_at(self, scale: float) -> SheetMap:
@@ -143,6 +145,7 @@ class SheetMap:
             middle_mm=(x * scale, y * scale),
             half_mm=self.half_mm * scale,
             residual_mm=self.residual_mm * scale,
+            shape_mm=self.shape_mm * scale,
         )
 
 
@@ -212,14 +215,16 @@ def _solved(
     return numbers, normal
 
 
-def _alike(sigma_px: float, count: int) -> float:
-    """Return how many times less corners say than if each scattered for itself.
+def _shared(off: Points2, at: Points2) -> float:
+    """Return the share of the corners' scatter, 0 to 1, that neighbours have in common.
 
-    Scatter beyond what blur and noise make is paper that is not flat: neighbours then err
-    alike, and all of them together err in some ``_BENDS`` independent ways.
+    Blur and noise hit each corner for itself; paper that is not flat, and what a lens does
+    beyond one term, moves neighbours alike.
     """
-    share = max(0.0, 1 - (_SCATTER_PX / sigma_px) ** 2)
-    return float(np.sqrt(1 + share * (2 * count / _BENDS - 1)))
+    apart = ((at[:, None] - at[None]) ** 2).sum(axis=2)
+    np.fill_diagonal(apart, np.inf)
+    common = float((off * off[apart.argmin(axis=1)]).sum())
+    return float(np.clip(common / max(float((off**2).sum()), 1e-30), 0.0, 1.0))
 
 
 def fit_sheet_map(
@@ -261,7 +266,9 @@ def fit_sheet_map(
         off = _pictured(numbers, at)[0] - seen
         freedom = max(2 * len(at) - _PARAMETERS, 1)
         sigma = max(float(np.sqrt((off**2).sum() / freedom)), _SIGMA_LEAST_PX / half_px)
-        sigma *= _alike(sigma * half_px, len(at))
+        # Corners that err together count as few: in some _BENDS independent ways.
+        shared = _shared(off, at)
+        sigma *= float(np.sqrt(1 + shared * (2 * len(at) / _BENDS - 1)))
     covariance = np.asarray(sigma**2 * np.linalg.pinv(normal, hermitian=True))
     if abs(numbers[-1]) < _SURE * np.sqrt(covariance[-1, -1]):
         # No bow to be seen: a straight photo is not bent by the scatter of its corners.
@@ -279,7 +286,9 @@ def fit_sheet_map(
         covariance=covariance,
     )
     left = found.to_mm(points_px) - points_mm
-    return replace(found, residual_mm=float(np.sqrt((left**2).sum(axis=1).mean())))
+    residual_mm = float(np.sqrt((left**2).sum(axis=1).mean()))
+    shape_mm = residual_mm * float(np.sqrt(_shared(left, points_mm)))
+    return replace(found, residual_mm=residual_mm, shape_mm=shape_mm)
 
 
 def map_from_matrix(px_from_mm: Matrix3, size_px: tuple[int, int]) -> SheetMap:
