@@ -184,10 +184,10 @@ def snap_speed(lathe: Lathe, spindle_rev_min: float) -> float:
     return nearest(lathe.steps_rev_min, spindle_rev_min)
 
 
-def nearest(steps: tuple[float, ...], value: float) -> float:
-    """Return the step nearest to a value if it is the same for all purposes, else the value."""
+def nearest(steps: tuple[float, ...], value: float, *, share: float = SAME_STEP) -> float:
+    """Return the step nearest to a value if it is within a share of it, else the value."""
     best = min(steps, key=lambda s: abs(math.log(s / value)))
-    return best if abs(best / value - 1.0) <= SAME_STEP else value
+    return best if abs(best / value - 1.0) <= share else value
 
 
 def feeds_for(lathe: Lathe, direction: str) -> tuple[float, ...]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final
 
@@ -34,6 +35,9 @@ _FIRST: Final[dict[str, tuple[str, ...]]] = {
     "stock left": ("depth",),
     "remainder": ("depth",),
     "bar left": ("depth",),
+    "feed over the nose": ("feed",),
+    "length gripped": ("support",),
+    "blade reach": ("support",),
     "stick-out over diameter": ("support",),
     "tool overhang over shank": ("support",),
     "blade overhang over width": ("support",),
@@ -50,6 +54,9 @@ _SOURCES: Final[dict[str, tuple[str, ...]]] = {
     "stock left": ("geometry",),
     "remainder": ("practice",),
     "bar left": ("choice",),
+    "feed over the nose": ("geometry",),
+    "length gripped": ("practice",),
+    "blade reach": ("geometry",),
     "deflection": ("kienzle1957", "bansal", "choice"),
     "diameter error": ("kienzle1957", "bansal"),
     "tool bending": ("kienzle1957", "bansal"),
@@ -67,27 +74,32 @@ class Cure:
 
 
 def _shorter_tool(now: Situation) -> list[Move]:
-    edge = now.setup.edge
-    radial = now.cut.direction in {"plunge", "part off"}
-    if radial:
-        width = edge.blade_width_mm or now.cut.depth_mm
+    edge, cut = now.setup.edge, now.cut
+    if cut.direction in {"plunge", "part off"}:
+        width = edge.blade_width_mm or cut.depth_mm
         better = 0.9 * rule_value("tool", "blade_overhang_over_width") * width
+        if cut.direction == "part off":
+            to_centre = math.ceil(cut.diameter_mm / 2.0 + 0.5)
+            if edge.overhang_mm < cut.diameter_mm / 2.0:
+                return [_tool_out(now, "blade-longer", float(to_centre))]
+            better = max(better, to_centre)
     else:
         better = rule_value("tool", "better_overhang_over_shank") * edge.shank_mm
     better = float(max(1.0, round(better)))
-    if better >= edge.overhang_mm:
-        return []
-    return [
-        Move(
-            lever="support",
-            way=0,
-            reason="tool-shorter",
-            sources=("lathe-texts",),
-            words=(in_words("tool-out", edge.overhang_mm), in_words("tool-out", better)),
-            setup=with_edge(now.setup, overhang_mm=better),
-            setup_words={"overhang_mm": better},
-        )
-    ]
+    return [] if better >= edge.overhang_mm else [_tool_out(now, "tool-shorter", better)]
+
+
+def _tool_out(now: Situation, reason: str, overhang_mm: float) -> Move:
+    present = in_words("tool-out", now.setup.edge.overhang_mm)
+    return Move(
+        lever="support",
+        way=0,
+        reason=reason,
+        sources=("lathe-texts",),
+        words=(present, in_words("tool-out", overhang_mm)),
+        setup=with_edge(now.setup, overhang_mm=overhang_mm),
+        setup_words={"overhang_mm": overhang_mm},
+    )
 
 
 def _support(now: Situation) -> list[Move]:
@@ -181,16 +193,16 @@ def _supported(now: Situation, move: Move, cut: Cut) -> Proposal:
 
 def _several(now: Situation, worst: LimitCheck) -> Cure:
     """Return the nearest legal cut when no single lever is enough."""
-    ways: list[tuple[Move | None, Setup]] = [(None, now.setup)]
-    ways += [(m, m.setup) for m in _support(now) if m.setup is not None]
-    shorter = _shorter_tool(now)
-    if shorter and shorter[0].setup is not None:
-        held = replace(now, setup=shorter[0].setup)
-        ways += [(m, m.setup) for m in _support(held)[len(_shorter_tool(held)) :] if m.setup]
-    for move, setup in ways:
-        cut = nearest_legal(setup, _on_steps(now), now.stock)
-        if cut is not None:
-            return _together(now, worst, move, setup, cut)
+    ways: list[tuple[Move, ...]] = [(), *((move,) for move in _support(now))]
+    for first in _shorter_tool(now):
+        if first.setup is not None:
+            held = replace(now, setup=first.setup)
+            ways += [(first, then) for then in _support(held) if then.reason != first.reason]
+    for moves in ways:
+        setup = moves[-1].setup if moves else now.setup
+        cut = None if setup is None else nearest_legal(setup, _on_steps(now), now.stock)
+        if setup is not None and cut is not None:
+            return _together(now, worst, moves, setup, cut)
     return Cure(worst=worst, proposal=None, single=False)
 
 
@@ -202,11 +214,12 @@ def _on_steps(now: Situation) -> Cut:
 
 
 def _together(
-    now: Situation, worst: LimitCheck, move: Move | None, setup: Setup, cut: Cut
+    now: Situation, worst: LimitCheck, moves: tuple[Move, ...], setup: Setup, cut: Cut
 ) -> Cure:
     moved = changes_between(now, cut)
-    words = {} if move is None else move.setup_words
-    if move is not None:
+    words: dict[str, str | float] = {}
+    for move in reversed(moves):
+        words |= move.setup_words
         moved.insert(0, _supported(now, move, cut).change)
     order = (*_FIRST.get(worst.limit, ()), *_ALL)
     moved.sort(key=lambda change: order.index(change.lever))

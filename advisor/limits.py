@@ -30,6 +30,7 @@ __all__ = [
     "broken_limits",
     "check_limits",
     "check_recommended",
+    "first_broken",
     "floor_mm",
     "is_finishing",
     "is_legal",
@@ -89,6 +90,8 @@ def is_finishing(setup: Setup, cut: Cut, stock: Stock) -> bool:
 def _measures(setup: Setup, cut: Cut, stock: Stock) -> Iterator[_Measure]:
     state = cut_state(setup, cut)
     band = 1.0 + rule("force_band", "share").value
+    if cut.direction in {"along", "bore"} and stock.left_mm is not None:
+        yield from _left(setup, cut, stock.left_mm, stock.tolerance_mm / 2.0)
     yield from _machine(setup, cut, state, band)
     yield from _holding(setup, cut, state, band)
     if cut.direction in {"along", "bore"}:
@@ -118,6 +121,12 @@ def _machine(setup: Setup, cut: Cut, state: CutState, band: float) -> Iterator[_
         steps = settable_speeds(lathe)
         bound = max((s for s in steps if s < speed), default=0.0)
         yield _Measure("speed steps", speed, bound, "max", "rev/min", "choice")
+    nose = rule("tool", "feed_over_nose")
+    if setup.edge.re_mm > 0.0 and cut.direction not in _RADIAL:
+        bound = nose.value * setup.edge.re_mm
+        yield _Measure(
+            "feed over the nose", state.feed_mm_rev, bound, "max", "mm/rev", nose.source
+        )
     feeds = feeds_for(lathe, cut.direction)
     if cut.power_feed and cut.feed_mm_rev not in feeds:
         bound = max((f for f in feeds if f < (cut.feed_mm_rev or 0.0)), default=0.0)
@@ -138,10 +147,19 @@ def _reach(setup: Setup, cut: Cut) -> Iterator[_Measure]:
     if cut.direction == "bore":  # the bar is thicker than its hole
         slender = setup.stickout_mm / max(setup.work.diameter_mm, cut.diameter_mm)
     yield _Measure("stick-out over diameter", slender, ratio.value, "max", "", ratio.source)
+    grip = setup.work.grip_mm
+    if grip is not None:
+        share = rule("grip_over_stickout", setup.holding)
+        yield _Measure(
+            "length gripped", grip, share.value * setup.stickout_mm, "min", "mm", share.source
+        )
     edge = setup.edge
     if cut.direction in _RADIAL:
         blade = rule("tool", "blade_overhang_over_width")
         width = edge.blade_width_mm or cut.depth_mm
+        if cut.direction == "part off" and edge.overhang_given:
+            to_centre = cut.diameter_mm / 2.0
+            yield _Measure("blade reach", edge.overhang_mm, to_centre, "min", "mm", "geometry")
         yield _Measure(
             "blade overhang over width",
             edge.overhang_mm / width,
@@ -184,17 +202,19 @@ def _depth(
         yield _Measure(
             "deflection", band * state.deflection_mm, bound, "max", "mm", share.source
         )
-    if stock.left_mm is None:
-        if cut.direction == "along":
-            thin = rule("finish", "thinnest_bar_share")
-            left = diameter_after_mm(cut)
-            yield _Measure("bar left", left, thin.value * stock.bar_mm, "min", "mm", "choice")
-        return
-    slack = stock.tolerance_mm / 2.0
-    yield _Measure("stock left", cut.depth_mm, stock.left_mm + slack, "max", "mm", "geometry")
-    rest = stock.left_mm - cut.depth_mm
-    if abs(rest) > slack:
-        yield _Measure("remainder", rest, metal.value, "min", "mm", metal.source)
+    if stock.left_mm is None and cut.direction == "along":
+        thin = rule("finish", "thinnest_bar_share")
+        left = diameter_after_mm(cut)
+        yield _Measure("bar left", left, thin.value * stock.bar_mm, "min", "mm", "choice")
+
+
+def _left(setup: Setup, cut: Cut, left_mm: float, slack_mm: float) -> Iterator[_Measure]:
+    """Yield that no cut takes more than is left, nor leaves a rest too thin to cut."""
+    yield _Measure("stock left", cut.depth_mm, left_mm + slack_mm, "max", "mm", "geometry")
+    rest = left_mm - cut.depth_mm
+    if rest > slack_mm:
+        floor = setup.metal.finishing_floor_mm
+        yield _Measure("remainder", rest, floor.value, "min", "mm", floor.source)
 
 
 def _recommended(setup: Setup, cut: Cut, stock: Stock) -> Iterator[_Measure]:
@@ -252,6 +272,11 @@ def _as_checks(measures: Iterable[_Measure]) -> tuple[LimitCheck, ...]:
 def is_legal(setup: Setup, cut: Cut, stock: Stock) -> bool:
     """Return whether a cut is inside every hard limit."""
     return not any(_exceeded(m) for m in _measures(setup, cut, stock))
+
+
+def first_broken(setup: Setup, cut: Cut, stock: Stock) -> str | None:
+    """Return the first hard limit that a cut breaks, in the order they are checked."""
+    return next((m.limit for m in _measures(setup, cut, stock) if _exceeded(m)), None)
 
 
 def broken_limits(setup: Setup, cut: Cut, stock: Stock) -> list[LimitCheck]:

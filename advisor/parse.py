@@ -195,6 +195,7 @@ def _edge(value: object, path: str, metal: Material, assumed: list[str]) -> Edge
         centre_height_mm=fields.maybe("centre_height_mm", low=-10, high=10)
         or defaults.CENTRE_HEIGHT_MM,
         blade_width_mm=fields.maybe("blade_width_mm", low=0.2, high=20),
+        overhang_given=fields.raw("overhang_mm") is not None,
     )
 
 

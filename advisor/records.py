@@ -99,6 +99,8 @@ class Edge:
     shank_mm: float
     centre_height_mm: float
     blade_width_mm: float | None = None
+    overhang_given: bool = True
+    """Whether the overhang was stated, or is only what tools usually stand out."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -5,12 +5,14 @@ Cuts are compared on the scale a machinist thinks in: by ratio, not by differenc
 
 from __future__ import annotations
 
+import itertools
 import math
 from dataclasses import replace
 from typing import TYPE_CHECKING, Final
 
-from advisor.lathes import feeds_for, settable_speeds, snap_speed
-from advisor.limits import is_legal, nearest_feed, setup_allows
+from advisor.lathes import feeds_for, nearest, settable_speeds, snap_speed
+from advisor.limits import first_broken, is_legal, nearest_feed, setup_allows
+from advisor.state import thickness_mm
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -28,12 +30,21 @@ __all__ = [
 ]
 
 FIELDS: Final = {"speed": "spindle_rev_min", "feed": "feed_mm_rev", "depth": "depth_mm"}
+#: Limits that more feed or depth at the same speed can only break further.
+_FORCED: Final = ("cutting power", "spindle torque", "tool bending")
+#: Limits that one lever breaks whatever the others are set to.
+_ALONE: Final = {
+    "stock left": "depth",
+    "remainder": "depth",
+    "bar left": "depth",
+    "lathe and chuck speed": "speed",
+    "speed steps": "speed",
+    "feed steps": "feed",
+    "feed over the nose": "feed",
+}
 _MOST_DEPTHS = 60
-#: How many settings of each lever are tried together, first nearby, then far and wide.
-_BREADTHS: Final = (
-    {"speed": 6, "feed": 6, "depth": 14},
-    {"speed": 12, "feed": 12, "depth": 40},
-)
+#: How many settings of each lever are tried together: half nearby, half far and wide.
+_BREADTH: Final = {"speed": 8, "feed": 6, "depth": 16}
 
 
 def with_setting(cut: Cut, lever: str, value: float) -> Cut:
@@ -138,28 +149,85 @@ def nearest_legal(
     if not setup_allows(setup, wish):
         return None
     full = {lever: settings_for(setup, wish, stock, lever) for lever in levers}
-    for breadth in _BREADTHS:
-        count = {k: 400 if len(levers) == 1 else v for k, v in breadth.items()}
-        options = {
-            lever: _some(values, _present(wish, lever), count[lever])
-            for lever, values in full.items()
-        }
-        for cut in _by_distance(wish, options):
+    if len(levers) == 1:
+        return _nearest_of(setup, wish, stock, {k: list(v) for k, v in full.items()})
+    gentle = _gentlest(setup, wish, stock, full)
+    if gentle is None:
+        return None
+    options = {k: _some(v, _present(wish, k), _BREADTH[k]) for k, v in full.items()}
+    return _nearest_of(setup, wish, stock, options) or gentle
+
+
+def _gentlest(
+    setup: Setup, wish: Cut, stock: Stock, full: dict[str, tuple[float, ...]]
+) -> Cut | None:
+    """Return a legal cut with the least feed that still cuts at its depth, or None.
+
+    Every force grows with the feed, so where the thinnest chip that still cuts is too much
+    at a depth, no other feed is legal there; that spares a search through all levers where
+    nothing is legal. Of the speeds only the slowest, the fastest and those where torque
+    turns to power matter.
+    """
+    speeds = full.get("speed") or (wish.spindle_rev_min,)
+    feeds = full.get("feed", ()) if wish.power_feed else ()
+    turns = {nearest(speeds, span.rated_rev_min, share=math.inf) for span in setup.lathe.ranges}
+    best: tuple[float, Cut] | None = None
+    for depth in full.get("depth") or (wish.depth_mm,):
+        deep = replace(wish, depth_mm=depth)
+        feed = next(
+            (f for f in feeds if thickness_mm(setup, deep, f) >= setup.thinnest_mm), None
+        )
+        if feeds and feed is None:
+            continue
+        cost = _distance(depth, wish.depth_mm)
+        if best is not None and cost >= best[0]:
+            continue
+        for speed in {speeds[0], speeds[-1], *turns}:
+            cut = replace(deep, spindle_rev_min=speed)
+            cut = cut if feed is None else with_setting(cut, "feed", feed)
             if is_legal(setup, cut, stock):
-                return cut
-        if all(len(options[lever]) == len(full[lever]) for lever in levers):
-            return None
+                best = (cost, cut)
+                break
+    return None if best is None else best[1]
+
+
+def _nearest_of(
+    setup: Setup, wish: Cut, stock: Stock, options: dict[str, list[float]]
+) -> Cut | None:
+    """Return the legal combination nearest to a wish.
+
+    What a broken limit says of other combinations is used: a depth that leaves a remnant
+    is dead at any feed, and what stalls at a feed and depth stalls at more of either.
+    """
+    levers = list(options)
+    rated = [
+        [(_distance(value, _present(wish, lever)), value) for value in options[lever]]
+        for lever in levers
+    ]
+    combined = sorted(
+        (sum(cost for cost, _ in chosen), tuple(value for _, value in chosen))
+        for chosen in itertools.product(*rated)
+    )
+    dead: set[tuple[str, float]] = set()
+    heavy: dict[float, list[tuple[float, float]]] = {}
+    for _, values in combined:
+        named = list(zip(levers, values, strict=True))
+        if any(pair in dead for pair in named):
+            continue
+        to = dict(named)
+        size = (to.get("feed", wish.feed_mm_rev or 0.0), to.get("depth", wish.depth_mm))
+        stalled = heavy.setdefault(to.get("speed", wish.spindle_rev_min), [])
+        if any(size[0] >= feed and size[1] >= depth for feed, depth in stalled):
+            continue
+        cut = wish
+        for lever, value in named:
+            cut = with_setting(cut, lever, value)
+        broken = first_broken(setup, cut, stock)
+        if broken is None:
+            return cut
+        if broken in _FORCED:
+            stalled.append(size)
+        elif broken in _ALONE:
+            lever = _ALONE[broken]
+            dead |= {pair for pair in named if pair[0] == lever}
     return None
-
-
-def _by_distance(wish: Cut, options: dict[str, list[float]]) -> list[Cut]:
-    cuts = [(0.0, wish)]
-    for lever, values in options.items():
-        present = _present(wish, lever)
-        cuts = [
-            (cost + _distance(value, present), with_setting(cut, lever, value))
-            for cost, cut in cuts
-            for value in values
-        ]
-    cuts.sort(key=lambda pair: pair[0])
-    return [cut for _, cut in cuts]

@@ -25,6 +25,7 @@ __all__ = [
     "roughness_um",
     "setup_of",
     "speed_span",
+    "thickness_mm",
     "with_edge",
 ]
 
@@ -108,6 +109,11 @@ def _section(setup: Setup, cut: Cut, feed_mm_rev: float) -> ChipSection:
         return chip_section(width, feed_mm_rev)
     kapr = setup.edge.kapr_deg if cut.direction == "along" else _SQUARE_DEG
     return chip_section(cut.depth_mm, feed_mm_rev, kapr_deg=kapr, re_mm=setup.edge.re_mm)
+
+
+def thickness_mm(setup: Setup, cut: Cut, feed_mm_rev: float) -> float:
+    """Return the mean thickness of the uncut chip at a feed, mm."""
+    return _section(setup, cut, feed_mm_rev).thickness_mm
 
 
 def cut_state(setup: Setup, cut: Cut) -> CutState:
