@@ -7,7 +7,9 @@ Numbers are rounded to what their uncertainty carries; unknown is ``None``.
 from __future__ import annotations
 
 from math import floor, isfinite, log10
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, cast
+
+import numpy as np
 
 from vision.terms import FLAGS, Flag
 
@@ -46,7 +48,7 @@ def _measured(m: Measured | None) -> dict[str, Any] | None:
 
 
 def _ring(points: Points2) -> list[list[float]]:
-    return [[round(float(x), 1), round(float(y), 1)] for x, y in points]
+    return cast("list[list[float]]", np.round(points, 1).tolist())
 
 
 def _tint(t: ChipTint | None) -> dict[str, Any] | None:

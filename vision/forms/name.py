@@ -75,11 +75,12 @@ def _no_millimetres(g: ChipGeometry) -> ChipGeometry:
 
 def _outline(seen: Seen, plane: Plane) -> tuple[Points2, ...]:
     """Return the rings in pixels of the photo, cut at its edge."""
+    if not seen.outline_mm:
+        return ()
     height, width = plane.photo.rgb.shape[:2]
-    return tuple(
-        np.clip(plane.to_photo_px(ring), -0.5, (width - 0.5, height - 0.5))
-        for ring in seen.outline_mm
-    )
+    px = plane.to_photo_px(np.concatenate(seen.outline_mm))
+    px = np.clip(px, -0.5, (width - 0.5, height - 0.5))
+    return tuple(np.split(px, np.cumsum([len(ring) for ring in seen.outline_mm])[:-1]))
 
 
 def _tint(seen: Seen, light: Light, family: str | None) -> ChipTint | None:

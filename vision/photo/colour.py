@@ -53,6 +53,7 @@ def _srgb_curve(encoded: Float1) -> Float1:
     return np.where(encoded <= 0.04045, low, ((encoded + 0.055) / 1.055) ** 2.4)  # noqa: PLR2004
 
 
+@lru_cache(maxsize=1)
 def _srgb() -> _Conversion:
     steps = np.linspace(0.0, 1.0, 256)
     curve = _srgb_curve(steps).astype(np.float32)

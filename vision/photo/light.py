@@ -122,14 +122,12 @@ class Light:
             np.float32
         )
         u, v = (x - self.frame[0]) / self.frame[2], (y - self.frame[1]) / self.frame[2]
-        out = np.empty((height, width, 3), np.float32)
-        for c in range(3):
-            t = self.terms[:, c].astype(np.float32)
-            along = t[0] + t[1] * u + t[3] * u * u
-            down = t[2] * v + t[5] * v * v
-            log_white = along[None, :] + down[:, None] + t[4] * np.outer(v, u)
-            out[:, :, c] = np.exp(log_white)
-        return out
+        t = self.terms.astype(np.float32)
+        u, v = u[:, None], v[:, None]
+        along = t[0] + t[1] * u + t[3] * u * u
+        down = t[2] * v + t[5] * v * v
+        log_white = along[None] + down[:, None] + t[4] * (v[:, None] * u)
+        return np.asarray(np.exp(log_white), np.float32)
 
 
 def _basis(

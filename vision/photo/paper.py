@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+import cv2
 import numpy as np
 
 from vision.photo.colour import linear_from_rgb
@@ -104,6 +105,7 @@ def paper_blocks(plane: Plane) -> PaperBlocks:
     free: BoolMask = _tile(_free_of_print(plane, view.shape[:2]))
     use = free.mean(axis=1) >= _FREE_MIN
     free = free[use]
+    planes = cv2.split(view)
     linear = _tile(linear_from_rgb(view, plane.photo.icc))[use].astype(np.float64)
     luma = linear @ LUMA
     ranked = np.sort(np.where(free, luma, np.inf), axis=1)
@@ -114,7 +116,7 @@ def paper_blocks(plane: Plane) -> PaperBlocks:
     mean = (linear * weight[:, :, None]).sum(axis=1)
     level = mean @ LUMA
     spread = np.sqrt((((luma - level[:, None]) ** 2) * free).sum(axis=1) / count)
-    top = _tile(view)[use].max(axis=2) >= _CLIPPED_AT
+    top = _tile(cv2.max(cv2.max(*planes[:2]), planes[2]) >= _CLIPPED_AT)[use]
     index = np.flatnonzero(use)
     return PaperBlocks(
         x_mm=np.asarray(x0 + (index % columns + 0.5) * n / k, dtype=np.float64),

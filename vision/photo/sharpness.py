@@ -15,7 +15,9 @@ from vision.photo.card import CARDS
 from vision.photo.colour import linear_from_rgb
 
 if TYPE_CHECKING:
-    from vision.arrays import Float1, Points2
+    import numpy.typing as npt
+
+    from vision.arrays import BoolMask, Float1, Points2
     from vision.photo.plane import Plane
 
 __all__ = ["edge_width_px"]
@@ -52,38 +54,62 @@ def _outer_edges(plane: Plane) -> list[tuple[Points2, bool]]:
     return [(ends * plane.unit_mm, level) for ends, level in edges]
 
 
-def _profile(plane: Plane, ends: Points2, *, level: bool) -> tuple[Float1, float] | None:
-    """Return the mean brightness across an edge and the pixels between samples."""
+def _profiles(
+    plane: Plane, ends: npt.NDArray[np.float64], level: BoolMask
+) -> tuple[npt.NDArray[np.float64], Float1, BoolMask]:
+    """Return the mean brightness across edges and the pixels between samples.
+
+    Parameters
+    ----------
+    ends : (E, 2, 2) float64, mm
+        Start (white) and end (black) of a line across each edge.
+    level : (E,) bool
+        Whether the edge runs along the sheet.
+
+    Returns
+    -------
+    (E, samples), (E,), (E,) bool
+        The last says which edges lie in the photo; the others are without meaning.
+    """
     share = np.linspace(0, 1, _SAMPLES)[:, None]
-    line = ends[0] * (1 - share) + ends[1] * share
-    aside = np.array([1.0, 0.0] if level else [0.0, 1.0])
-    points = line[None] + (_ALONG_MM * plane.unit_mm)[:, None, None] * aside
-    px = plane.to_photo_px(points.reshape(-1, 2))
+    lines = ends[:, None, 0] * (1 - share) + ends[:, None, 1] * share
+    aside = np.where(level[:, None], [1.0, 0.0], [0.0, 1.0])
+    offset = (_ALONG_MM * plane.unit_mm)[None, :, None] * aside[:, None]
+    points = lines[:, None] + offset[:, :, None]
+    px = plane.to_photo_px(points.reshape(-1, 2)).reshape(points.shape)
     height, width = plane.photo.rgb.shape[:2]
-    if px.min() < 0 or px[:, 0].max() > width - 1 or px[:, 1].max() > height - 1:
-        return None
-    grid = px.reshape(len(_ALONG_MM), _SAMPLES, 2).astype(np.float32)
-    left, top = np.floor(grid.min(axis=(0, 1))).astype(int)
-    right, bottom = np.ceil(grid.max(axis=(0, 1))).astype(int) + 1
+    low, high = px.min(axis=(1, 2)), px.max(axis=(1, 2))
+    inside = (low >= 0).all(axis=1) & (high <= (width - 1, height - 1)).all(axis=1)
+    middle = px[:, len(_ALONG_MM) // 2]
+    step = np.hypot(*(middle[:, -1] - middle[:, 0]).T) / (_SAMPLES - 1)
+    seen = np.zeros(px.shape[:3], np.float32)
+    for k in np.flatnonzero(inside):
+        seen[k] = _green_at(plane, px[k].astype(np.float32))
+    return np.median(seen, axis=1).astype(np.float64), step, inside
+
+
+def _green_at(plane: Plane, px: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:
+    """Return linear green at (lines, samples, 2) places that lie near each other."""
+    left, top = np.floor(px.min(axis=(0, 1))).astype(int)
+    right, bottom = np.ceil(px.max(axis=(0, 1))).astype(int) + 1
     cut = np.ascontiguousarray(plane.photo.rgb[top:bottom, left:right])
     linear = linear_from_rgb(cut, plane.photo.icc)[:, :, 1]
-    at = grid - np.array([left, top], dtype=np.float32)
-    seen = cv2.remap(linear, at[..., 0], at[..., 1], cv2.INTER_LINEAR)
-    middle = grid[len(grid) // 2]
-    step = float(np.linalg.norm(middle[-1] - middle[0])) / (_SAMPLES - 1)
-    return np.median(seen, axis=0).astype(np.float64), step
+    at = px - np.array([left, top], np.float32)
+    green = cv2.remap(linear, at[..., 0], at[..., 1], cv2.INTER_LINEAR)
+    return np.asarray(green, np.float32)
 
 
-def _width(profile: Float1, step_px: float) -> float | None:
-    """Return the 10-90 % width of a falling edge in pixels."""
+def _widths(profiles: npt.NDArray[np.float64], step_px: Float1) -> Float1:
+    """Return the 10-90 % widths of falling edges in pixels, NaN where there is no edge."""
     tail = _SAMPLES // 8
-    white, black = float(np.median(profile[:tail])), float(np.median(profile[-tail:]))
-    if white - black < _CONTRAST_MIN:
-        return None
-    height = np.minimum.accumulate((profile - black) / (white - black))
+    white, black = np.median(profiles[:, :tail], axis=1), np.median(profiles[:, -tail:], axis=1)
     samples = np.arange(_SAMPLES, dtype=np.float64)
-    high, low = np.interp([-0.9, -0.1], -height, samples)
-    return float((low - high) * step_px)
+    out = np.full(len(profiles), np.nan)
+    for k in np.flatnonzero(white - black >= _CONTRAST_MIN):
+        height = np.minimum.accumulate((profiles[k] - black[k]) / (white[k] - black[k]))
+        high, low = np.interp([-0.9, -0.1], -height, samples)
+        out[k] = (low - high) * step_px[k]
+    return out
 
 
 def edge_width_px(plane: Plane) -> float | None:
@@ -100,11 +126,11 @@ def edge_width_px(plane: Plane) -> float | None:
     -----
     Not to be trusted below about one pixel, where the sampling itself sets the width.
     """
-    found: dict[bool, list[float]] = {True: [], False: []}
-    for ends, level in _outer_edges(plane):
-        profile = _profile(plane, ends, level=level)
-        width = None if profile is None else _width(*profile)
-        if width is not None:
-            found[level].append(width)
-    middles = [float(np.median(v)) for v in found.values() if len(v) >= _EDGES_MIN]
-    return max(middles, default=None)
+    edges = _outer_edges(plane)
+    if not edges:
+        return None
+    ends, level = np.array([e for e, _ in edges]), np.array([way for _, way in edges])
+    profiles, step_px, inside = _profiles(plane, ends, level)
+    widths = np.where(inside, _widths(profiles, step_px), np.nan)
+    sides = [w[np.isfinite(w)] for w in (widths[level], widths[~level])]
+    return max((float(np.median(w)) for w in sides if len(w) >= _EDGES_MIN), default=None)
