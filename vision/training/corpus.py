@@ -50,7 +50,7 @@ if TYPE_CHECKING:
 __all__ = ["Order", "is_done", "main", "render_scene", "render_set"]
 
 _LOG = logging.getLogger(__name__)
-_SAMPLES = 16
+_SAMPLES = 12
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -94,7 +94,7 @@ def render_scene(scene: Scene, order: Order) -> Path:
 
 
 def _write_mask(path: Path, mask: npt.NDArray[np.uint8]) -> None:
-    if not cv2.imwrite(str(path), mask, [cv2.IMWRITE_PNG_COMPRESSION, 9]):
+    if not cv2.imwrite(str(path), mask, [cv2.IMWRITE_PNG_COMPRESSION, 5]):
         raise OSError(f"cannot write {path}")
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -16,13 +16,18 @@ from vision.training.view import View
 if TYPE_CHECKING:
     import numpy.typing as npt
 
+    from vision.training.layout import Area
     from vision.training.scenes import Placed
     from vision.training.sheet import SheetPlan
 
-__all__ = ["draw_view"]
+__all__ = ["Frame", "draw_frame", "draw_view"]
 
-#: Widest picture of the sets in pixels: about 8 megapixels at 4 to 3.
-_WIDEST_PX = 3280
+#: Widest picture of a scene in pixels, log-uniform: 1 to 8 megapixels at 4 to 3. Where
+#: the card is wider it is cut off.
+_WIDEST_PX = (1150.0, 3280.0)
+#: Share of the picture's width and height that the chips may take, for they are what it
+#: is about.
+_FOR_CHIPS = 0.78
 #: Width of a photo as phones store it, 12 megapixels.
 _PHONE_PX = 4000
 #: Least width of a picture; smaller ones are no photos any more.
@@ -33,8 +38,35 @@ _CARELESS = 0.06
 _RIM = 0.02
 
 
-def draw_view(
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Frame:
+    """How near a photo is taken: pixels per mm, height over width, most pixels across."""
+
+    density: float
+    aspect: float
+    widest_px: float
+
+    def patch(self, rng: np.random.Generator, area: Area) -> Area:
+        """Return the part of an area that one picture can hold, at a place drawn from it."""
+        x0, y0, x1, y1 = area
+        wide = min(_FOR_CHIPS * self.widest_px / self.density, x1 - x0)
+        tall = min(_FOR_CHIPS * self.widest_px * self.aspect / self.density, y1 - y0)
+        left, low = rng.uniform(x0, x1 - wide), rng.uniform(y0, y1 - tall)
+        return (float(left), float(low), float(left + wide), float(low + tall))
+
+
+def draw_frame(rng: np.random.Generator, side: Side) -> Frame:
+    """Draw how near a photo is taken; pixels per mm are log-uniform over the side's range."""
+    return Frame(
+        density=log_uniform(rng, *span("px_per_mm", side)),
+        aspect=float(rng.choice([3 / 4, 9 / 16, 2 / 3], p=[0.8, 0.12, 0.08])),
+        widest_px=log_uniform(rng, *_WIDEST_PX),
+    )
+
+
+def draw_view(  # noqa: PLR0917 - all that a photographer sees
     rng: np.random.Generator,
+    frame: Frame,
     sheet: SheetPlan,
     chips: tuple[Placed, ...],
     camera: dict[str, Any],
@@ -45,12 +77,11 @@ def draw_view(
 ) -> View:
     """Frame the card, or without one the chips, at the wanted density.
 
-    Pixels per millimetre are log-uniform over the range of the side. A card that would
+    A card that would
     need a wider picture than the sets have is cut off, the chips are not: the camera is
     moved and drawn back until all are in view, but for one scene in sixteen.
     """
-    density = log_uniform(rng, *span("px_per_mm", side))
-    aspect = float(rng.choice([3 / 4, 9 / 16, 2 / 3], p=[0.8, 0.12, 0.08]))
+    density, aspect = frame.density, frame.aspect
     sideways = chance(rng, 0.12) and not native
     box = _box(sheet, chips, on_card=on_card)
     across, down = (box[1] - box[0])[::-1] if sideways else box[1] - box[0]
@@ -59,12 +90,14 @@ def draw_view(
     if native:
         width_px, aspect, density = _PHONE_PX, 3 / 4, _PHONE_PX / wanted
     else:
-        width_px = int(np.clip(density * wanted, _NARROWEST_PX, _WIDEST_PX) // 8 * 8)
+        width_px = int(np.clip(density * wanted, _NARROWEST_PX, frame.widest_px) // 8 * 8)
     view_mm = width_px / density
     middle = box.mean(axis=0)
     heart = _heart(chips)
     if heart is not None and view_mm < across:
-        middle = 0.6 * middle + 0.4 * heart
+        # the nearer the photo, the more it is about the chips
+        near = 1 - 0.6 * view_mm / across
+        middle = (1 - near) * middle + near * heart
     middle = middle + rng.normal(0, 0.015 * view_mm, 2)
     fov = float(rng.uniform(*camera["fov_deg"]))
     low, high = span("tilt_deg", side)

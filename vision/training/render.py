@@ -15,13 +15,15 @@ import numpy as np
 
 from vision.training.families import families
 from vision.training.films import TintScale, tint_scale
-from vision.training.labels import count_alone, label_picture
-from vision.training.lens import photo_from_ideal, wide_enough
+from vision.training.ground_light import Paint, picture_of
+from vision.training.labels import count_alone
 from vision.training.lights import flash_place
 from vision.training.renderable import as_shape, bitmap
 from vision.training.room import room
 from vision.training.sensor import sight_of
 from vision.training.surfaces import dirt_cover, slope_map
+from vision.training.sweep import join
+from vision.training.trace import Tracer
 from vision.training.underlay import bench_shape, card_shape
 
 if TYPE_CHECKING:
@@ -38,11 +40,10 @@ __all__ = ["CRUMBS", "DISTRACTOR", "Rendered", "open_renderer", "render"]
 CRUMBS = 250
 DISTRACTOR = 255
 
-_SPP_PER_PASS = 8
+#: Places of grounds among the shapes follow those of things.
+_GROUNDS = 10
 #: Radius of the phone's flash with the glare round it.
 _FLASH_MM = 4.0
-#: Paths in flight at once, which sets the memory that a pass takes.
-_PATHS_PER_PASS = 24_000_000
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -103,25 +104,34 @@ def render(scene: Scene, samples: int = 24) -> Rendered:
     ----------
     scene : Scene
     samples : int
-        Light paths per pixel; rounded up to whole passes.
+        Light paths per pixel of things and edges; the ground gets fewer.
     """
     mi = open_renderer()
     world = _World(mi, scene)
     loaded = mi.load_dict(world.description())
-    width, height = wide_enough(scene.view).size_px
-    each = int(np.clip(_PATHS_PER_PASS // (width * height), 1, _SPP_PER_PASS))
-    passes = -(-samples // each)
-    total = np.zeros((height, width, 3), dtype=np.float32)
-    for k in range(passes):
-        image = mi.render(loaded, spp=each, seed=scene.seed * 1000 + k)
-        total += np.asarray(image, dtype=np.float32).reshape(height, width, -1)[:, :, :3]
-    mask = label_picture(mi, loaded, world.label_of_shape, scene.view)
+    places = {name: k for k, name in enumerate(world.labels, start=1)}
+    places |= {name: _GROUNDS + k for k, name in enumerate(world.paints)}
+    tracer = Tracer(mi, loaded, scene.view, places, scene.seed)
+    width, height = scene.view.size_px
+    y, x = np.mgrid[:height, :width].reshape(2, -1).astype(np.float32)
+    hits = tracer.first(x, y)
+    mask = np.zeros(len(x), np.uint8)
+    for name, labels in world.labels.items():
+        mine = hits.shape == places[name]
+        mask[mine] = labels[hits.face[mine]]
     alone = {
         p.number: count_alone(mi, world.shapes_of(p), p.chip.points, scene.view)
         for p in scene.chips
     }
-    linear = photo_from_ideal(np.asarray(total / passes, dtype=np.float32), scene.view)
-    return Rendered(linear=linear, mask=mask, alone_px=alone)
+    paints = {places[name]: paint for name, paint in world.paints.items()}
+    linear = picture_of(tracer, hits, paints, samples, scene.seed)
+    return Rendered(linear=linear, mask=mask.reshape(height, width), alone_px=alone)
+
+
+def _labels_of(parts: list[tuple[Mesh, npt.NDArray[np.float64], int]]) -> npt.NDArray[np.uint8]:
+    """Label of each triangle of joined meshes."""
+    sizes = [len(mesh.faces) for mesh, _, _ in parts]
+    return np.repeat([number for _, _, number in parts], sizes).astype(np.uint8)
 
 
 class _World:
@@ -131,7 +141,8 @@ class _World:
         self.mi = mi
         self.scene = scene
         self.rng = np.random.default_rng([scene.seed, 7])
-        self.label_of_shape: dict[str, int] = {}
+        self.labels: dict[str, npt.NDArray[np.uint8]] = {}
+        self.paints: dict[str, Paint] = {}
         self.scales: dict[tuple[str, float], TintScale] = {}
         self.seen = sight_of(scene)
 
@@ -139,56 +150,65 @@ class _World:
         scene, t = self.scene, self.mi.ScalarTransform4f
         out: dict[str, Any] = {
             "type": "scene",
-            "integrator": {"type": "path", "max_depth": 6},
-            "sensor": self._sensor(),
             "room": {
                 "type": "envmap",
                 "bitmap": self.mi.Bitmap(room(scene.light, scene.view, self.seen)),
                 "to_world": t().rotate([1, 0, 0], 90),
             },
-            "bench": bench_shape(self.mi, scene),
         }
+        out["bench"], self.paints["bench"] = bench_shape(self.mi, scene)
         if scene.ground == "card":
-            out["card"] = card_shape(self.mi, scene)
+            out["card"], self.paints["card"] = card_shape(self.mi, scene)
         if scene.light.flash is not None:
             out["flash"] = self._flash(scene.light.flash)
-        sides = {"tool": self._metal(tool=True), "free": self._metal(tool=False)}
-        for placed in scene.chips:
-            for side, mesh in (("tool", placed.chip.tool), ("free", placed.chip.free)):
-                name = f"chip{placed.number}_{side}"
-                colours = self._tint(placed, mesh, dim=side == "free")
-                out[name] = as_shape(self.mi, name, mesh, sides[side], colours)
-                self.label_of_shape[name] = placed.number
-        if scene.crumbs is not None:
-            metal = scene.chips[0] if scene.chips else None
-            colours = (
-                self._tint(metal, scene.crumbs, dim=True)
-                if metal
-                else np.full((len(scene.crumbs.points), 3), 0.4)
+        # few shapes, whatever a scene holds: the renderer compiles for each of them
+        for side in ("tool", "free"):
+            parts = [
+                (mesh, self._tint(p, mesh, dim=side == "free"), p.number)
+                for p in scene.chips
+                for mesh in (getattr(p.chip, side),)
+            ]
+            if side == "free" and scene.crumbs is not None:
+                metal = scene.chips[0] if scene.chips else None
+                grey = np.full((len(scene.crumbs.points), 3), 0.4)
+                colours = self._tint(metal, scene.crumbs, dim=True) if metal else grey
+                parts.append((scene.crumbs, colours, CRUMBS))
+            if parts:
+                self.labels[side] = _labels_of(parts)
+                colours = np.concatenate([c for _, c, _ in parts])
+                whole = join([mesh for mesh, _, _ in parts])
+                metal_side = self._metal(tool=side == "tool")
+                out[side] = as_shape(self.mi, side, whole, metal_side, colours)
+        if scene.props:
+            self.labels["props"] = np.full(
+                sum(len(p.mesh.faces) for p in scene.props), DISTRACTOR, np.uint8
             )
-            out["crumbs"] = as_shape(self.mi, "crumbs", scene.crumbs, sides["free"], colours)
-            self.label_of_shape["crumbs"] = CRUMBS
-        for k, prop in enumerate(scene.props):
-            name = f"prop{k}"
-            tints = np.tile(prop.rgb, (len(prop.mesh.points), 1))
-            if prop.colours is not None:
-                tints = prop.colours
-            out[name] = as_shape(self.mi, name, prop.mesh, self._stuff(prop), tints)
-            self.label_of_shape[name] = DISTRACTOR
+            out["props"] = self._props(scene.props)
         return out
 
-    def _stuff(self, prop: Prop) -> Any:  # noqa: ANN401
-        return self.mi.load_dict(
-            {
-                "type": "twosided",
-                "bsdf": {
-                    "type": "principled",
-                    "base_color": {"type": "mesh_attribute", "name": "vertex_tint"},
-                    "metallic": 1.0 if prop.metallic else 0.0,
-                    "roughness": prop.roughness,
-                },
-            }
-        )
+    def _props(self, props: tuple[Prop, ...]) -> Any:  # noqa: ANN401
+        """Make one shape of all things; colour and finish travel with the points."""
+        sizes = [len(p.mesh.points) for p in props]
+        tints = [
+            np.tile(p.rgb, (n, 1)) if p.colours is None else p.colours
+            for p, n in zip(props, sizes, strict=True)
+        ]
+        finish = {
+            "vertex_metal": np.repeat([float(p.metallic) for p in props], sizes),
+            "vertex_rough": np.repeat([p.roughness for p in props], sizes),
+        }
+        bsdf = {
+            "type": "twosided",
+            "bsdf": {
+                "type": "principled",
+                "base_color": {"type": "mesh_attribute", "name": "vertex_tint"},
+                "metallic": {"type": "mesh_attribute", "name": "vertex_metal"},
+                "roughness": {"type": "mesh_attribute", "name": "vertex_rough"},
+            },
+        }
+        whole = join([p.mesh for p in props])
+        stuff = self.mi.load_dict(bsdf)
+        return as_shape(self.mi, "props", whole, stuff, np.concatenate(tints), finish=finish)
 
     def shapes_of(self, placed: Placed) -> list[Any]:
         """Both sides of a chip without colour, to be looked at alone."""
@@ -208,28 +228,6 @@ class _World:
             "center": list(flash_place(flash, view)),
             "radius": _FLASH_MM,
             "emitter": {"type": "area", "radiance": {"type": "rgb", "value": radiance}},
-        }
-
-    def _sensor(self) -> dict[str, Any]:
-        view, t = wide_enough(self.scene.view), self.mi.ScalarTransform4f
-        return {
-            "type": "perspective",
-            "fov": view.fov_deg,
-            "fov_axis": "x",
-            "near_clip": 1.0,
-            "far_clip": 5000.0,
-            "to_world": t().look_at(
-                origin=list(view.eye), target=list(view.target), up=list(view.up)
-            ),
-            "film": {
-                "type": "hdrfilm",
-                "width": view.size_px[0],
-                "height": view.size_px[1],
-                "rfilter": {"type": "box"},
-                "pixel_format": "rgb",
-                "component_format": "float32",
-            },
-            "sampler": {"type": "independent", "sample_count": _SPP_PER_PASS},
         }
 
     def _metal(self, *, tool: bool) -> Any:  # noqa: ANN401

@@ -44,8 +44,13 @@ def as_shape(
     mesh: Mesh,
     bsdf: Any,  # noqa: ANN401
     colours: Points3 | None = None,
+    *,
+    finish: dict[str, npt.NDArray[np.float32]] | None = None,
 ) -> Any:  # noqa: ANN401
-    """Shape of the renderer; ``colours`` (N, 3) become the vertex attribute of tints."""
+    """Shape of the renderer; ``colours`` (N, 3) become the vertex attribute of tints.
+
+    ``finish``: more attributes by name, one number (N,) for each point.
+    """
     props = mi.Properties()
     props["bsdf"] = bsdf
     shape = mi.Mesh(
@@ -58,6 +63,8 @@ def as_shape(
     )
     if colours is not None:
         shape.add_attribute("vertex_tint", 3, np.asarray(colours, np.float32).ravel())
+    for kind, values in (finish or {}).items():
+        shape.add_attribute(kind, 1, np.ascontiguousarray(values, np.float32))
     params = mi.traverse(shape)
     params["vertex_positions"] = np.asarray(mesh.points, np.float32).ravel()
     params["vertex_normals"] = np.asarray(mesh.normals, np.float32).ravel()

@@ -15,7 +15,7 @@ import numpy as np
 from vision.training.boundary import BOUNDARY_FORMS, boundary_chip
 from vision.training.card_wear import FLAT, CardWear, draw_wear
 from vision.training.families import Side, families, pick_family
-from vision.training.framing import draw_view
+from vision.training.framing import draw_frame, draw_view
 from vision.training.layout import Floor
 from vision.training.lights import Light, draw_light
 from vision.training.metals import Film, draw_films, draw_metals, draw_sections, draw_surface
@@ -27,6 +27,7 @@ from vision.training.staging import OilSpot, draw_crumbs, draw_oil, draw_props, 
 
 if TYPE_CHECKING:
     from vision.training.jobs import Job
+    from vision.training.layout import Area
     from vision.training.made import Section
     from vision.training.props import Prop
     from vision.training.sweep import Mesh
@@ -35,7 +36,7 @@ if TYPE_CHECKING:
 __all__ = ["GENERATOR", "Film", "Kind", "Placed", "Scene", "draw_scene"]
 
 #: Version of everything that shapes a scene; part of the key of every rendered file.
-GENERATOR = "world-2"
+GENERATOR = "world-3"
 
 #: What a scene is for: all there is, chips between two forms, heat tints, 12 megapixels.
 Kind: TypeAlias = Literal["plain", "boundary", "heat", "native"]
@@ -46,6 +47,8 @@ _COVERED = 0.16
 _CROWDED = 0.1
 #: More chips than this mostly lie on the larger card.
 _MANY = 24
+#: So many chips a scene holds even where that takes it farther away than was drawn.
+_FEW = 2
 #: In a crowded scene: shares of chips that fall on others, hook into one, lie against one.
 _ON_TOP, _HOOKED, _AGAINST = 0.12, 0.13, 0.2
 
@@ -129,11 +132,15 @@ def draw_scene(
     metals = draw_metals(rng, forms, side, mixed=mixed, job=job, tinted=kind == "heat")
     sections = draw_sections(rng, metals, side, mixed=mixed, job=job)
     bodies = _draw_chips(rng, forms, sections, boundary=kind == "boundary")
+    frame = draw_frame(rng, side)
+    whole = job is not None or kind == "native"
+    patch = sheet.field_area if whole else frame.patch(rng, sheet.field_area)
     laid = _lay_down(
         rng,
         bodies,
         floor,
         sheet,
+        patch,
         crowded=chance(rng, _CROWDED),
         off_field=0.5 if covered else 0.1,
     )
@@ -156,7 +163,8 @@ def draw_scene(
     camera_name = str(rng.choice(sorted(families("cameras", side))))
     camera = families("cameras", side)[camera_name]
     props = draw_props(rng, floor, sheet, on_paper=on_card, covered=covered and on_card)
-    view = draw_view(rng, sheet, chips, camera, side, native=kind == "native", on_card=on_card)
+    native = kind == "native"
+    view = draw_view(rng, frame, sheet, chips, camera, side, native=native, on_card=on_card)
     if cut_off and on_card and job is None:
         view = _aside(rng, view, chips, sheet)
     chips, crumbs, props = on_sheet(sheet, wear, chips, crumbs, props)
@@ -206,19 +214,21 @@ def _lay_down(
     bodies: list[Chip],
     floor: Floor,
     sheet: SheetPlan,
+    patch: Area,
     *,
     crowded: bool,
     off_field: float,
 ) -> list[tuple[int, Chip]]:
     """Find each chip a place; those without one are dropped.
 
-    ``off_field`` is the share that may lie on the frame as well as in the white field.
+    Chips lie in ``patch``, the part of the white field that is photographed; ``off_field``
+    is the share that may lie anywhere on the card.
     In a crowded scene nearly half of the chips lie against, over or in another one.
     Returns which body it was and the chip in its place.
     """
     laid: list[tuple[int, Chip]] = []
     for k, chip in enumerate(bodies):
-        within = sheet.card_area if chance(rng, off_field) else sheet.field_area
+        within = sheet.card_area if chance(rng, off_field) else patch
         points = np.concatenate([chip.points[::3], chip.line])
         shift = None
         how = rng.random() if crowded and laid else 1.0
@@ -232,12 +242,27 @@ def _lay_down(
         if shift is None:
             shift = floor.place(points, rng, within)
         if shift is None:
+            shift = floor.place(points, rng, _grown(patch, sheet.field_area))
+        if shift is None and len(laid) < _FEW:
+            shift = floor.place(points, rng, sheet.field_area)
+        if shift is None and (len(laid) < _FEW or patch == sheet.field_area):
             shift = floor.place(points, rng, sheet.card_area)
         if shift is not None:
             here = chip.moved(np.eye(3), shift)
             floor.occupy(np.concatenate([here.points[::2], here.line]))
             laid.append((k, here))
     return laid
+
+
+def _grown(patch: Area, field: Area) -> Area:
+    """Return a patch a fifth larger, as far as the field goes."""
+    dx, dy = 0.1 * (patch[2] - patch[0]), 0.1 * (patch[3] - patch[1])
+    return (
+        max(patch[0] - dx, field[0]),
+        max(patch[1] - dy, field[1]),
+        min(patch[2] + dx, field[2]),
+        min(patch[3] + dy, field[3]),
+    )
 
 
 def _aside(

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from functools import cache
 from typing import TYPE_CHECKING, Any
 
+import cv2
 import numpy as np
 
 from vision.training.card_wear import sheet_mesh, soiled, with_toner
+from vision.training.ground_light import Paint
 from vision.training.grounds import draw_ground
 from vision.training.renderable import as_shape, bitmap, plane
 from vision.training.sheet import sheet_picture
@@ -14,6 +17,8 @@ from vision.training.surfaces import oil_cover
 from vision.training.transfer import srgb_decode
 
 if TYPE_CHECKING:
+    import numpy.typing as npt
+
     from vision.training.scenes import Scene
 
 __all__ = ["bench_shape", "card_shape"]
@@ -25,22 +30,35 @@ _BENCH_MM = 1000.0
 _PAPER_MM = 0.3
 
 
-def card_shape(mi: Any, scene: Scene) -> Any:  # noqa: ANN401 - the renderer has no types
-    """Make the printed sheet with its wear and oil, flat or bent."""
+@cache
+def _printed(card_id: str) -> npt.NDArray[np.float32]:
+    """Fresh print of a card in linear light, (H, W), paper 1."""
+    encoded = sheet_picture(card_id, _SHEET_PX_PER_MM)[:, :, 0]
+    return srgb_decode(np.asarray(encoded / 255, dtype=np.float32))
+
+
+def card_shape(mi: Any, scene: Scene) -> tuple[Any, Paint]:  # noqa: ANN401
+    """Make the printed sheet with its wear and oil, flat or bent; and its paint.
+
+    It is as fine as the photo, so that print is not seen finer than a pixel.
+    """
     sheet, wear = scene.sheet, scene.wear
-    encoded = sheet_picture(sheet.card_id, _SHEET_PX_PER_MM)[:, :, 0]
-    print_ = with_toner(
-        srgb_decode(np.asarray(encoded / 255, dtype=np.float32)), wear, _SHEET_PX_PER_MM
-    )
+    middle = (sheet.size_mm[0] / 2, sheet.size_mm[1] / 2)
+    px_mm = float(np.clip(scene.view.px_per_mm(*middle), 3.0, _SHEET_PX_PER_MM))
+    print_ = _printed(sheet.card_id)
+    size = (round(sheet.size_mm[0] * px_mm), round(sheet.size_mm[1] * px_mm))
+    print_ = cv2.resize(print_, size, interpolation=cv2.INTER_AREA)
+    print_ = with_toner(print_, wear, px_mm)
     # toner is not quite black
     paper = (0.03 + 0.965 * _PAPER_WHITE * print_)[:, :, None]
-    paper = paper * soiled(print_.shape, wear, _SHEET_PX_PER_MM)
+    paper = paper * soiled(print_.shape, wear, px_mm)
     width, height = sheet.size_mm
     # Pictures run downwards, the sheet's texture upwards: rows are turned round.
     plain: dict[str, Any] = {"type": "diffuse"}
     bsdf = plain
     if scene.oil:
-        keep, gloss = oil_cover(scene.oil, sheet.size_mm, _SHEET_PX_PER_MM)
+        keep, gloss = oil_cover(scene.oil, sheet.size_mm, px_mm)
+
         paper = paper * keep[:, :, None]
         plain["reflectance"] = bitmap(mi, np.asarray(paper[::-1], np.float32))
         shiny = {
@@ -56,15 +74,16 @@ def card_shape(mi: Any, scene: Scene) -> Any:  # noqa: ANN401 - the renderer has
         }
     else:
         plain["reflectance"] = bitmap(mi, np.asarray(paper[::-1], np.float32))
+    paint = Paint(picture=np.ascontiguousarray(paper[::-1], np.float32))
     if wear.sagitta_mm:
         # seen from below where its edge stands up
         both = mi.load_dict({"type": "twosided", "bsdf": bsdf})
-        return as_shape(mi, "card", sheet_mesh(sheet, wear), both)
-    return {**plane(mi, (0.0, -height, width, 0.0), 0.0), "bsdf": bsdf}
+        return as_shape(mi, "card", sheet_mesh(sheet, wear), both), paint
+    return {**plane(mi, (0.0, -height, width, 0.0), 0.0), "bsdf": bsdf}, paint
 
 
-def bench_shape(mi: Any, scene: Scene) -> dict[str, Any]:  # noqa: ANN401
-    """Make the table on which the card lies, or the chips themselves where there is no card."""
+def bench_shape(mi: Any, scene: Scene) -> tuple[dict[str, Any], Paint]:  # noqa: ANN401
+    """Make the table on which the card lies, or the chips where there is none; its paint."""
     ground = draw_ground(scene.seed, scene.bench[1])
     to_uv = mi.ScalarTransform4f().scale(
         [2 * _BENCH_MM / ground.tile_mm[0], 2 * _BENCH_MM / ground.tile_mm[1], 1]
@@ -100,4 +119,9 @@ def bench_shape(mi: Any, scene: Scene) -> dict[str, Any]:  # noqa: ANN401
         .rotate([0, 0, 1], turn)
         .scale([_BENCH_MM, _BENCH_MM, 1])
     )
-    return {"type": "rectangle", "to_world": to_world, "bsdf": bsdf}
+    paint = Paint(
+        picture=ground.rgb,
+        repeats=(2 * _BENCH_MM / ground.tile_mm[0], 2 * _BENCH_MM / ground.tile_mm[1]),
+        fine=ground.relief is not None or not isinstance(ground.roughness, float),
+    )
+    return {"type": "rectangle", "to_world": to_world, "bsdf": bsdf}, paint
