@@ -15,15 +15,12 @@ import numpy as np
 from vision import bundled
 from vision.chips.ground import FIND_PX_PER_MM
 from vision.chips.look import CLUTTER_SHARE, Look, look_at
-from vision.errors import CardError, NoChips
+from vision.errors import NoChips
 from vision.forms.name import READER_VERSION, name_chips
 from vision.forms.verdict import MIN_CHIPS, verdict_of
 from vision.heat.names import family_of
 from vision.heat.photo_heat import heat_of
-from vision.photo.decode import decode_photo
-from vision.photo.find_card import find_card
-from vision.photo.light import measure_light
-from vision.photo.plane import plane_of
+from vision.photo.opened import open_photo
 from vision.records import Measured, PhotoReading
 from vision.terms import Flag
 
@@ -32,7 +29,7 @@ if TYPE_CHECKING:
 
     from vision.photo.light import Light
     from vision.photo.plane import Plane
-    from vision.records import CardFix, ChipReading, FormVerdict, Heat, Photo, Scale
+    from vision.records import ChipReading, FormVerdict, Heat, Scale
 
 __all__ = ["combine_readings", "read_photo"]
 
@@ -51,17 +48,15 @@ _WITH_CARE = frozenset(
 )
 
 
-def _quiet(stage: str, share: float) -> None:
-    del stage, share
-
-
-def _card(photo: Photo, *, check_line_mm: float, need_card: bool) -> CardFix | None:
-    try:
-        return find_card(photo, check_line_mm=check_line_mm)
-    except CardError:
-        if need_card:
-            raise
-        return None
+#: Share of a reading that is done when a stage begins.
+_DONE = {
+    "open the photo": 0.0,
+    "find the card": 0.2,
+    "measure the light": 0.35,
+    "find the chips": 0.45,
+    "name the chips": 0.8,
+    "done": 1.0,
+}
 
 
 def _gates(
@@ -137,17 +132,22 @@ def read_photo(
     -----
     Not to be trusted for: heaps, chips under water or oil, photos of photos.
     """
-    step = progress or _quiet
-    step("open the photo", 0.0)
-    photo = decode_photo(data)
-    step("find the card", 0.2)
-    card = _card(photo, check_line_mm=check_line_mm, need_card=need_card)
-    plane = plane_of(photo, card, px_per_mm)
-    step("measure the light", 0.35)
-    light = measure_light(plane)
-    step("find the chips", 0.45)
+
+    def told(stage: str) -> None:
+        if progress is not None:
+            progress(stage, _DONE[stage])
+
+    opened = open_photo(
+        data,
+        check_line_mm=check_line_mm,
+        px_per_mm=px_per_mm,
+        need_card=need_card,
+        told=told,
+    )
+    plane, light = opened.plane, opened.light
+    told("find the chips")
     look = look_at(plane, light, bundled.pixel_eye())
-    step("name the chips", 0.8)
+    told("name the chips")
     family = family_of(metal)
     chips = name_chips(look, plane, light, family=family)
     if not chips and not _is_clutter(look, plane):
@@ -158,7 +158,8 @@ def read_photo(
     form = verdict_of(chips)
     flags = _gates(look, plane, light, chips, form)
     heat, flags = _heat(chips, family, flags)
-    step("done", 1.0)
+    told("done")
+    photo = plane.photo
     return PhotoReading(
         photo=name,
         photos=(name,),

@@ -17,12 +17,8 @@ import numpy as np
 
 from vision.chips.look import look_at
 from vision.chips.measure import SIZES, raw_sizes
-from vision.errors import CardError
 from vision.photo.card import CHECK_LINE_MM
-from vision.photo.decode import decode_photo
-from vision.photo.find_card import find_card
-from vision.photo.light import measure_light
-from vision.photo.plane import plane_of
+from vision.photo.opened import open_photo
 from vision.training.pool import spread
 
 if TYPE_CHECKING:
@@ -34,14 +30,13 @@ if TYPE_CHECKING:
     from vision.arrays import BoolMask, Points2
     from vision.chips.ground import Eye
     from vision.chips.look import Seen
-    from vision.photo.light import Light
+    from vision.photo.opened import OpenedPhoto
     from vision.photo.plane import Plane
 
 __all__ = [
     "CRUMBS",
     "MOST_CHIPS",
     "NO_CHIP",
-    "OpenScene",
     "SceneFiles",
     "check_line_mm",
     "filled",
@@ -81,14 +76,6 @@ class SceneFiles:
     mask: npt.NDArray[np.uint8]
     truth: dict[str, Any]
     areas: npt.NDArray[np.intp]
-
-
-@dataclass(frozen=True, slots=True)
-class OpenScene:
-    """A scene walked up to the point where chips are looked for."""
-
-    plane: Plane
-    light: Light
 
 
 def scene_paths(folder: Path) -> list[Path]:
@@ -134,15 +121,9 @@ def check_line_mm(truth: dict[str, Any]) -> float:
     return CHECK_LINE_MM * float(state.get("print_scale", 1.0))
 
 
-def open_scene(scene: SceneFiles) -> OpenScene:
-    """Decode, find the card if there is one, measure the light: what a reading does."""
-    photo = decode_photo(scene.photo)
-    try:
-        card = find_card(photo, check_line_mm=check_line_mm(scene.truth))
-    except CardError:
-        card = None
-    plane = plane_of(photo, card, None)
-    return OpenScene(plane, measure_light(plane))
+def open_scene(scene: SceneFiles) -> OpenedPhoto:
+    """Open a scene's photo as a person does who measured the card's line."""
+    return open_photo(scene.photo, check_line_mm=check_line_mm(scene.truth))
 
 
 def filled(

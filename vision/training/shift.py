@@ -20,13 +20,9 @@ import numpy as np
 from vision import bundled
 from vision.chips.features import FEATURES
 from vision.chips.look import look_at
-from vision.errors import CardError
 from vision.forms.fitting import read_table
 from vision.forms.model import rows_of
-from vision.photo.decode import decode_photo
-from vision.photo.find_card import find_card
-from vision.photo.light import measure_light
-from vision.photo.plane import plane_of
+from vision.photo.opened import open_photo
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -60,13 +56,9 @@ def _overlap(a: Box, b: Box) -> float:
 
 def boxed_rows(data: bytes, boxes: Sequence[Box]) -> npt.NDArray[np.float64]:
     """Return (N, F) measures of the finds that fill one box each, as a reading takes them."""
-    photo = decode_photo(data)
-    try:
-        card = find_card(photo)
-    except CardError:
-        card = None
-    plane = plane_of(photo, card, None)
-    look = look_at(plane, measure_light(plane), bundled.pixel_eye())
+    opened = open_photo(data)
+    plane = opened.plane
+    look = look_at(plane, opened.light, bundled.pixel_eye())
     rows = []
     for seen in look.seen:
         if not seen.outline_mm:
