@@ -14,7 +14,13 @@ import pytest
 from scipy.integrate import solve_ivp
 
 from vision.training.coils import even_coil
-from vision.training.curl import screw_from_curl, screw_length_mm
+from vision.training.curl import (
+    Screw,
+    curl_from_screw,
+    screw_from_curl,
+    screw_length_mm,
+    steepest_pitch_mm,
+)
 from vision.training.made import Section
 from vision.training.sweep import arc_lengths
 
@@ -66,6 +72,52 @@ def test_against_an_integrated_path(twist):
     screw = screw_from_curl(up, side, flow, twist)
     assert screw.radius_mm == pytest.approx(radius.mean(), rel=1e-4)
     assert screw.pitch_mm == pytest.approx((path[-1] - path[0]) @ axis, rel=1e-4)
+
+
+@pytest.mark.parametrize(
+    ("rho", "pitch", "theta"),
+    [
+        (2.0, 0.0, 0.0),
+        (2.0, 2.2, 0.0),
+        (1.9, 2.0, 14.0),
+        (1.4, 1.1, 45.0),
+        (1.5, 5.0, 20.0),  # steeper than the flow of the table gives
+        (3.0, 1.5, 80.0),  # flow of 45 degrees gives 2.3; the rest is twist above that
+        (3.0, 4.0, 80.0),
+    ],
+)
+def test_a_screw_s_motion_winds_that_screw(rho, pitch, theta):
+    """There and back; the way back is checked above against an integrated path."""
+    curl = curl_from_screw(Screw(radius_mm=rho, pitch_mm=pitch, theta_deg=theta))
+    assert 0 <= curl.flow_deg <= 45.0 + 1e-9
+    assert curl.twist_per_mm == 0 or curl.flow_deg == pytest.approx(45.0)
+    screw = screw_from_curl(
+        curl.up_radius_mm, curl.side_radius_mm, curl.flow_deg, curl.twist_per_mm
+    )
+    assert screw.radius_mm == pytest.approx(rho, rel=1e-9)
+    assert screw.pitch_mm == pytest.approx(pitch, rel=1e-9, abs=1e-9)
+    # the arc cosine of nearly 1 keeps half the digits
+    assert screw.theta_deg == pytest.approx(theta, abs=1e-5)
+
+
+@pytest.mark.parametrize("row", TABLE)
+def test_the_table_s_motions_come_back(row):
+    up, side, flow, *_ = row
+    if math.isinf(up):
+        return  # side curl alone makes a flat ring whatever the flow
+    curl = curl_from_screw(screw_from_curl(up, side, flow))
+    assert curl.up_radius_mm == pytest.approx(up, rel=1e-6)
+    assert 1 / curl.side_radius_mm == pytest.approx(1 / side, abs=1e-6)
+    assert curl.flow_deg == pytest.approx(flow, abs=1e-6)
+
+
+@pytest.mark.parametrize("theta", [0.0, 10.0, 30.0, 80.0])
+def test_no_motion_winds_a_steeper_screw_than_all_twist(theta):
+    radius = 2.0
+    steepest = steepest_pitch_mm(radius, theta)
+    curl_from_screw(Screw(radius_mm=radius, pitch_mm=0.999 * steepest, theta_deg=theta))
+    with pytest.raises(ValueError, match="no chip flow"):
+        curl_from_screw(Screw(radius_mm=radius, pitch_mm=1e3, theta_deg=theta))
 
 
 def test_no_curl_is_no_screw():
