@@ -97,7 +97,7 @@ _ROWS: dict[str, tuple] = {
              0.0, "grains", 0.06),
     "bronze": (1.6, 1.9, 0.022, 2.3, 0.12, 35, 3.3e-3, 18.0, 0.85, 110e3, None, None,
                0.0, "grains", 0.06),
-    "grey iron": (1.3, 1.25, 0.008, 1.1, 0.08, 24, 3.0e-3, 17.3, 0.85, 105e3, None, None,
+    "grey iron": (1.3, 1.25, 0.008, 1.1, 0.03, 24, 3.0e-3, 17.3, 0.85, 105e3, None, None,
                   0.0, "grains", 0.10),
 }  # fmt: skip
 METALS: dict[str, Metal] = {name: Metal(*row) for name, row in _ROWS.items()}

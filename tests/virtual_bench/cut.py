@@ -22,6 +22,8 @@ REF_H_MM, REF_V_M_MIN, REF_RAKE_DEG, REF_CHIP_MM, REF_SIDE = 0.1, 30.0, 6.0, 0.2
 #: Exponents, from memory of chip studies: compression falls weakly with thickness and speed
 #: (Kronenberg, Merchant), natural curl widens with both (Trent and Wright).
 COMPRESSION_H, COMPRESSION_V, CURL_H, CURL_V, CURL_RAKE = 0.15, 0.10, 0.3, 0.15, 0.02
+#: A broken edge is blunter than a sharp one by this factor; ours.
+CHIPPED_BLUNT = 2.5
 CONTACT_OVER_CHIP = 1.5  # contact length over chip thickness; memory (Sadik and Lindstrom)
 FORCE_RAKE = 0.015  # force falls 1.5 % per degree of rake; memory
 THRUST_FRESH, THRUST_WORN = 0.5, 0.8  # thrust over cutting force; memory (Degner)
@@ -76,6 +78,8 @@ def physics(world: World, blade: Blade, fault: Fault, bar: Bar, *, speed, feed, 
     k_eff, h, b, h_max = pub.chord_section(feed, depth, blade.kapr_deg, blade.re_mm)
     wear = min(fault.wear, 1.5)
     least = world.least_chip * world.radius_um / 1000.0 * (1.0 + wear) * np.ones_like(h)
+    if fault.chipped:
+        least = least * CHIPPED_BLUNT
 
     built = _built_up(world, blade, v, oil=oil)
     steeper = -0.012 * (blade.rake_deg - REF_RAKE_DEG)
@@ -174,7 +178,7 @@ def _force(world, blade, feed, depth, *, wear, least_over_h, chipped):
     coefficient = 1000.0 * world.metal.unit_energy_j_mm3 * UNIT_H_MM**0.15
     factor = world.force_factor * blade.kind.force_factor
     factor *= 1.0 - FORCE_RAKE * (blade.rake_deg - REF_RAKE_DEG)
-    factor *= 1.0 + 0.3 * min(wear, 1.0) + (0.15 if chipped else 0.0)
+    factor *= 1.0 + 0.3 * min(wear, 1.0) + (0.3 if chipped else 0.0)
     ploughing = 1.0 + 0.3 * np.minimum(least_over_h, 2.0)
     return factor * ploughing * pub.power_law_force_n(coefficient, feed, depth)
 

@@ -31,8 +31,9 @@ BREAK_SPREAD, SHEAR_SPREAD, SNARL_SPREAD, RUB_SPREAD = 0.15, 0.12, 0.25, 0.2
 SLIVER_SHARE = 0.3
 #: Strain ratio at which half the pieces are shorter than a turn.
 ARC_AT, ARC_SPREAD = 1.6, 0.15
-#: A cut's chips are right when this share is, and no more than that share tangles.
-RIGHT_SHARE, SNARL_SHARE = 0.6, 0.2
+#: Chips are right when an unerring reader would say so: most of them are, and there are too
+#: few tangles to be named first.
+RIGHT_SHARE, SNARL_SHARE = 0.5, 0.25
 #: From here a long chip of austenitic stainless counts as under control; mm/rev.
 LONG_FROM_MM_REV = 0.095
 
@@ -127,7 +128,7 @@ def acceptable(wish: str, mix, feed, *, top_feed):
     if wish == "broken or controlled":
         enough = np.asarray(feed) >= min(LONG_FROM_MM_REV, top_feed * 0.999)
         right = right + np.where(enough, controlled(mix), 0.0)
-    return (right >= RIGHT_SHARE) & (_share(mix, _SNARLED) <= SNARL_SHARE)
+    return (right >= RIGHT_SHARE) & (_share(mix, _SNARLED) < SNARL_SHARE)
 
 
 def grade(wish: str, mix, feed, *, top_feed):

@@ -9,7 +9,7 @@ import numpy as np
 from . import published as pub
 from .constants import METALS
 from .cut import Bar
-from .search import possible, top_feed, works
+from .search import Chances, possible, top_feed, works
 from .world import Blade, Fault, Lathe, World, draw_world
 
 __all__ = ["PARTS", "Job", "Part", "Settings", "draw_job"]
@@ -91,8 +91,7 @@ class Job:
     first: Settings
     world: World
     top_feed: float
-    possible: bool
-    right_at_once: bool
+    chances: Chances
 
     @property
     def wish(self) -> str:
@@ -123,12 +122,11 @@ def draw_job(seed: int, number: int, *, weaken=1.0, reverse=None) -> Job:
     job = Job(
         number, part.name, metal, stock, bar, round(target, 2), part.tolerance_mm, lathe, blade,
         Settings(lathe.speeds_rev_min[0], lathe.feeds_mm_rev[0], lathe.depth_step_mm, "dry"),
-        world, 0.0, possible=False, right_at_once=False,
+        world, 0.0, Chances(exists=False, reachable=False, at_once=False),
     )  # fmt: skip
     first = _first(rng, job, hidden)
     job = replace(job, first=first, top_feed=top_feed(job))
-    can, at_once = possible(job)
-    return replace(job, possible=can, right_at_once=at_once)
+    return replace(job, chances=possible(job))
 
 
 def _lathe(rng) -> Lathe:

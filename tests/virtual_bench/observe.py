@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from .constants import CONFUSIONS, FILM_ERROR, LENGTH_ERROR, RETAKE, SNARL_MISSED, TINTS
-from .forms import CODES
+from .forms import CODES, SNARL_SHARE
 from .turn import MEASURE_U_MM, Outcome, State, worn_out
 
 if TYPE_CHECKING:
@@ -20,9 +20,10 @@ if TYPE_CHECKING:
 
 __all__ = ["Seen", "look_at_edge", "see"]
 
-#: A snarl of at least this share is named first, whatever else there is.
-SNARL_FIRST = 0.25
-SURE_FROM, SURE_CHANCE = 0.5, 0.85
+#: Oil smokes so that one notices when the chip is hotter than this, deg C; ours.
+SMOKE_C = 650.0
+#: The largest share is called sure when it leads the next by so many standard errors.
+SURE_MARGIN, SURE_CHANCE = 1.0, 0.9
 LOOK_RIGHT = 0.97  # a look with a glass finds what is there
 
 
@@ -46,11 +47,13 @@ class Seen:
 
 def see(job: Job, settings: Settings, outcome: Outcome, rng: np.random.Generator) -> Seen:
     """Look at the chips, listen, and now and then measure."""
-    mix = _read_mix(outcome.mix, rng)
+    mix, count = _read_mix(outcome.mix, rng)
     order = sorted(mix, key=mix.get, reverse=True)
     main = order[0]
-    snarled = [c for c in order if c.endswith(".3") and mix[c] >= SNARL_FIRST]
-    sure = mix[main] >= SURE_FROM and rng.random() < SURE_CHANCE
+    snarled = [c for c in order if c.endswith(".3") and mix[c] >= SNARL_SHARE]
+    second = mix[order[1]] if len(order) > 1 else 0.0
+    margin = (mix[main] - second) / np.sqrt((mix[main] + second) / count)
+    sure = margin >= SURE_MARGIN and rng.random() < SURE_CHANCE
     code = snarled[0] if snarled and rng.random() < SURE_CHANCE else main
     useless = rng.random() < RETAKE
     tint, tint_sure = _tint(job, outcome, rng)
@@ -77,22 +80,22 @@ def see(job: Job, settings: Settings, outcome: Outcome, rng: np.random.Generator
         longest_mm=round(float(rng.uniform(110, 400)), 0) if long else None,
         tint=None if useless else tint,
         tint_sure=tint_sure,
-        noticed=_noticed(settings, outcome, rng),
+        noticed=_noticed(settings, outcome, rng, chipped=outcome.chipped),
         measured_mm=measured,
         chip_mm=thickness,
     )
 
 
 def _read_mix(mix, rng):
-    """Return the shares as read from a heap of five to thirty pieces."""
-    count = int(rng.integers(5, 31))
+    """Return the shares as read from a heap of eight to thirty pieces, and how many."""
+    count = int(rng.integers(8, 31))
     drawn = rng.multinomial(count, mix)
     read: dict[str, float] = {}
     for code, number in zip(CODES, drawn, strict=True):
         for _ in range(int(number)):
             seen = _mistaken(code, rng)
             read[seen] = read.get(seen, 0.0) + 1.0 / count
-    return read
+    return read, count
 
 
 def _mistaken(code, rng):
@@ -128,7 +131,7 @@ def _tint(job, outcome, rng):
     return name, bool(rng.random() < 0.8)
 
 
-def _noticed(settings, outcome, rng):
+def _noticed(settings, outcome, rng, *, chipped):
     cut = outcome.cut
     snarls = sum(outcome.mix[CODES.index(c)] for c in ("1.3", "2.3", "4.3", "5.3"))
     least = float(cut.least_mm / cut.h_eff_mm)
@@ -139,9 +142,10 @@ def _noticed(settings, outcome, rng):
         ("chatter", outcome.chatters, 0.9),
         ("rubbing", least > 0.85, 0.7),
         ("wrapped on work", snarls > 0.7, 0.05),
-        ("smoke", settings.oil and cut.chip_c > 450.0, 0.3),
-        ("tearing", cut.built_up > 0.6, 0.2),
-        ("dull finish", cut.built_up > 0.5 or outcome.rubbed, 0.25),
+        ("smoke", settings.oil and cut.chip_c > SMOKE_C, 0.3),
+        ("burr", chipped, 0.3),
+        ("tearing", cut.built_up > 0.6 or chipped, 0.2),
+        ("dull finish", cut.built_up > 0.5 or outcome.rubbed or chipped, 0.25),
     )
     return tuple(word for word, there, chance in heard if there and rng.random() < chance)
 

@@ -6,18 +6,27 @@ Searches every speed, feed and dial step of the lathe, wet and dry. The players 
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
 from .cut import physics
 from .forms import acceptable, mixture
+from .published import cutting_speed_m_min
 from .world import Fault
 
 if TYPE_CHECKING:
     from .jobs import Job, Settings
 
-__all__ = ["MOST_DEPTH_MM", "holds", "possible", "top_feed", "torque_limit_n_m", "works"]
+__all__ = [
+    "MOST_DEPTH_MM",
+    "holds",
+    "possible",
+    "right_settings",
+    "top_feed",
+    "torque_limit_n_m",
+    "works",
+]
 
 #: Deepest cut that is searched; a small lathe rarely takes more on the side.
 MOST_DEPTH_MM = 2.0
@@ -25,6 +34,19 @@ MOST_DEPTH_MM = 2.0
 DIG_SHARE = 0.35
 #: Chips over this many times the chatter limit shake.
 CHATTER_AT = 1.0
+#: Speeds that are searched, in shares of the metal's speed: nobody solves a job at a crawl,
+#: and the relations hold nowhere near it.
+SLOWEST, FASTEST = 0.4, 1.6
+#: Settings nearer than this are the same.
+SAME = 0.02
+
+
+class Chances(NamedTuple):
+    """Whether right chips exist, can be reached one lever at a time, are there at once."""
+
+    exists: bool
+    reachable: bool
+    at_once: bool
 
 
 def torque_limit_n_m(job: Job, speed):
@@ -75,6 +97,9 @@ def _grid(job: Job, most_mm: float):
     count = max(1, int(min(most_mm, MOST_DEPTH_MM) / step + 1e-6))
     depths = step * np.unique(np.round(np.geomspace(1, count, 25)).astype(int))
     speeds = np.array(job.lathe.speeds_rev_min)
+    v = cutting_speed_m_min(speeds, job.bar.diameter_mm) / job.world.metal.speed_60_m_min
+    sane = (v >= SLOWEST) & (v <= FASTEST * job.blade.kind.speed_over_hss)
+    speeds = speeds[sane] if sane.any() else speeds[[np.argmin(np.abs(np.log(v)))]]
     feeds = np.array(job.lathe.feeds_mm_rev)
     return speeds[:, None, None], feeds[None, :, None], depths[None, None, :]
 
@@ -100,11 +125,12 @@ def top_feed(job: Job) -> float:
     return best or job.lathe.feeds_mm_rev[0]
 
 
-def possible(job: Job) -> tuple[bool, bool]:
-    """Say whether right chips can be had after the first pass, and whether it has them.
+def possible(job: Job) -> Chances:
+    """Say what can be had: with a fresh edge, as held or with a centre, wet or dry.
 
-    With a fresh edge, the bar as held or with a centre where the lathe has a tailstock,
-    wet or dry, and only depths that the stock still allows.
+    ``exists``: some cut that the stock still allows after the first pass makes right chips.
+    ``reachable``: one lever a pass leads there before the stock is used up; depth is moved
+    last where it grows and first where it shrinks, as costs least stock.
     """
     first = _cut(job, Fault(), job.bar, job.first)
     mix = mixture(job.world, Fault(), first)
@@ -112,19 +138,60 @@ def possible(job: Job) -> tuple[bool, bool]:
         acceptable(job.wish, mix, job.first.feed_mm_rev, top_feed=job.top_feed)
         & holds(job, first, job.first.speed_rev_min, job.first.depth_mm)
     )
+    exists = reachable = at_once
     left = job.bar.diameter_mm - 2.0 * job.first.depth_mm
     room = (left - job.leave_mm) / 2.0
     if room < job.lathe.depth_step_mm:
-        return at_once, at_once
+        return Chances(exists, reachable, at_once)
     speed, feed, depth = _grid(job, room)
+    was = job.first
+    moved = sum(
+        np.abs(steps / now - 1.0) > SAME
+        for steps, now in (
+            (speed, was.speed_rev_min),
+            (feed, was.feed_mm_rev),
+            (depth, was.depth_mm),
+        )
+    )
     for bar in _holdings(job):
         now = replace(bar, diameter_mm=left)
         for oil in (True, False):
+            levers = moved + (oil != was.oil) + (bar.holding != job.bar.holding)
+            used = np.maximum(levers - 1, 0) * np.minimum(was.depth_mm, depth) + depth
             cut = physics(job.world, job.blade, Fault(), now,
                           speed=speed, feed=feed, depth=depth, oil=oil)  # fmt: skip
-            runs = holds(job, cut, speed, depth)
             right = acceptable(job.wish, mixture(job.world, Fault(), cut), feed,
                                top_feed=job.top_feed)  # fmt: skip
-            if (runs & right).any():
-                return True, at_once
-    return at_once, at_once
+            right = right & holds(job, cut, speed, depth)
+            exists = exists or bool(right.any())
+            reachable = reachable or bool((right & (used <= room + 1e-9)).any())
+    return Chances(exists, reachable, at_once)
+
+
+def right_settings(job: Job, diameter_mm: float, holding: str) -> list[Settings]:
+    """Return every cut of the grid that makes right chips from this diameter on."""
+    room = (diameter_mm - job.leave_mm) / 2.0
+    if room < job.lathe.depth_step_mm:
+        return []
+    depths = np.array([job.first.depth_mm])
+    speed, feed, depth = _grid(job, room)
+    depth = np.unique(np.append(depth, depths[depths <= room]))[None, None, :]
+    bar = replace(job.bar, diameter_mm=diameter_mm, holding=holding)
+    found = []
+    for coolant in ("cutting oil", "dry"):
+        cut = physics(job.world, job.blade, Fault(), bar,
+                      speed=speed, feed=feed, depth=depth, oil=coolant != "dry")  # fmt: skip
+        runs = holds(job, cut, speed, depth)
+        right = acceptable(job.wish, mixture(job.world, Fault(), cut), feed,
+                           top_feed=job.top_feed)  # fmt: skip
+        for a, b, c in np.argwhere(runs & right):
+            found.append(
+                replace(
+                    job.first,
+                    speed_rev_min=float(speed[a, 0, 0]),
+                    feed_mm_rev=float(feed[0, b, 0]),
+                    depth_mm=float(depth[0, 0, c]),
+                    coolant=coolant,
+                )
+            )
+    return found

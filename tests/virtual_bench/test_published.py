@@ -59,20 +59,20 @@ def test_shear_plane_sharma_14_6_and_ghosh_4_1():
 
 
 @pytest.mark.parametrize(
-    ("feed", "depth", "kapr", "nose", "k_eff", "h_eff"),
+    ("cut", "k_eff", "h_eff"),
     [
         # chord of the engaged edge, plane geometry worked by hand (Colwell 1954)
-        (0.1, 0.2, 90.0, 0.4, 26.77, 0.04504),
-        (0.05, 0.1, 90.0, 0.4, 19.05, 0.01632),
-        (0.1, 1.0, 45.0, 0.8, 35.90, 0.05864),
-        (0.2, 2.0, 90.0, 0.4, 75.96, 0.19403),
+        ((0.1, 0.2, 90.0, 0.4), 26.77, 0.04504),
+        ((0.05, 0.1, 90.0, 0.4), 19.05, 0.01632),
+        ((0.1, 1.0, 45.0, 0.8), 35.90, 0.05864),
+        ((0.2, 2.0, 90.0, 0.4), 75.96, 0.19403),
     ],
 )
-def test_chord_section(feed, depth, kapr, nose, k_eff, h_eff):
-    angle, h, b, _ = pub.chord_section(feed, depth, kapr, nose)
+def test_chord_section(cut, k_eff, h_eff):
+    angle, h, b, _ = pub.chord_section(*cut)
     assert angle == pytest.approx(k_eff, rel=1e-3)
     assert h == pytest.approx(h_eff, rel=1e-3)
-    assert h * b == pytest.approx(feed * depth)
+    assert h * b == pytest.approx(cut[0] * cut[1])
 
 
 def test_greatest_thickness_on_the_arc():

@@ -1,0 +1,70 @@
+"""Try the advice on drawn jobs of a virtual lathe and print how it did.
+
+    python tests/bench/virtual_jobs.py --jobs 1000 --seed 1
+    python tests/bench/virtual_jobs.py --jobs 1000 --seed 1 --weaken 0.5 --reverse speed-curl
+
+Seeds 1-5 are for development. Seeds 9001-9005 are never looked at while anything is being
+chosen. Besides the advice, four players run the same jobs: no advice, one factor at a time up
+the feed, random legal moves, and one that sees the hidden world and still moves one lever at
+a time, which is the most that advice could reach. ``tests/virtual_bench`` says what the world
+is made of.
+"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+import time
+from pathlib import Path
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
+
+from virtual_bench.adapter import Advised
+from virtual_bench.bench import run_job
+from virtual_bench.jobs import draw_job
+from virtual_bench.players import NoAdvice, RandomMoves, SeesAll, UpTheFeed
+from virtual_bench.score import figures
+from virtual_bench.world import RELATIONS
+
+import advisor
+
+DEVELOPMENT_SEEDS = (1, 2, 3, 4, 5)
+UNSEEN_SEEDS = (9001, 9002, 9003, 9004, 9005)
+
+
+def advise(case):
+    """From JSON to JSON, as the command line does it."""
+    return advisor.advice_json(advisor.advise(advisor.parse_case(case)))
+
+
+def main() -> None:
+    """Print the figures of every player."""
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("--jobs", type=int, default=1000)
+    parser.add_argument("--seed", type=int, nargs="+", default=[1])
+    parser.add_argument("--weaken", type=float, default=1.0, help="strength of all relations")
+    parser.add_argument("--reverse", choices=RELATIONS, help="turn this relation round")
+    parser.add_argument("--only-advice", action="store_true", help="leave the others out")
+    given = parser.parse_args()
+    out = sys.stdout.write
+    start = time.perf_counter()
+    jobs = [
+        (seed, draw_job(seed, number, weaken=given.weaken, reverse=given.reverse))
+        for seed in given.seed
+        for number in range(given.jobs)
+    ]
+    out(
+        f"seeds {given.seed}, {given.jobs} jobs each, relations at {given.weaken:g}, "
+        f"reversed: {given.reverse or 'none'}\n"
+    )
+    others = [] if given.only_advice else [NoAdvice(), UpTheFeed(), RandomMoves(), SeesAll()]
+    for player in (Advised(advise), *others):
+        records = [
+            run_job(job, player, seed, steady=isinstance(player, Advised)) for seed, job in jobs
+        ]
+        out("\n".join(figures(player.name, records).lines()) + "\n")
+    out(f"{time.perf_counter() - start:.0f} s\n")
+
+
+if __name__ == "__main__":
+    main()
