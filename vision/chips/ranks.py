@@ -15,6 +15,9 @@ if TYPE_CHECKING:
 
 __all__ = ["median", "percentile"]
 
+#: Of fewer values all are sorted.
+_FEW = 1000
+
 
 def percentile(values: npt.NDArray[np.generic], *percent: float) -> tuple[float, ...]:
     """Return percentiles, 0..100, between neighbours by straight line; of at least one value.
@@ -24,13 +27,17 @@ def percentile(values: npt.NDArray[np.generic], *percent: float) -> tuple[float,
     >>> percentile(np.array([3.0, 1.0, 2.0, 4.0]), 50.0, 100.0)
     (2.5, 4.0)
     """
-    ordered = np.sort(values, axis=None)
+    last = values.size - 1
+    places = [last * share / 100 for share in percent]
+    if last < _FEW:
+        ordered = np.sort(values, axis=None)
+    else:
+        wanted = {k for at in places for k in (int(at), min(int(at) + 1, last))}
+        ordered = np.partition(values, sorted(wanted), axis=None)
     out = []
-    for share in percent:
-        at = (len(ordered) - 1) * share / 100
+    for at in places:
         low = int(at)
-        high = min(low + 1, len(ordered) - 1)
-        a, b = float(ordered[low]), float(ordered[high])
+        a, b = float(ordered[low]), float(ordered[min(low + 1, last)])
         out.append(a + (at - low) * (b - a))
     return tuple(out)
 

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 import cv2
 import numpy as np
 from scipy.ndimage import gaussian_filter1d
-from scipy.sparse import coo_array
+from scipy.sparse import csr_array
 from scipy.sparse.csgraph import connected_components, dijkstra
 from skimage.morphology import skeletonize
 
@@ -25,7 +25,11 @@ if TYPE_CHECKING:
 
 __all__ = ["Trace", "smooth_path", "trace_mask"]
 
-_STEPS = ((0, 1), (1, 0), (1, 1), (1, -1))
+#: Steps to a pixel's neighbours, row by row, as the columns of a sparse row must stand.
+_STEPS = ((-1, -1), (-1, 0), (-1, 1), (0, -1), (0, 1), (1, -1), (1, 0), (1, 1))
+_STEP_LENGTH = np.hypot(*np.array(_STEPS).T)
+#: Diagonal steps, and the two straight ones beside each.
+_DIAGONAL, _UPRIGHT, _LEVEL = [0, 2, 5, 7], [1, 1, 6, 6], [3, 4, 3, 4]
 _NEIGHBOURS = np.array([[1, 1, 1], [1, 0, 1], [1, 1, 1]], np.float32)
 
 
@@ -59,41 +63,38 @@ def smooth_path(path_px: Points2, sigma_px: float) -> Points2:
     return np.asarray(keep * smooth + (1 - keep) * path_px)
 
 
-def _graph(rows: np.ndarray, cols: np.ndarray, shape: tuple[int, int]) -> coo_array:
+def _graph(rows: np.ndarray, cols: np.ndarray, shape: tuple[int, int]) -> csr_array:
     """Return the 8-neighbour graph of skeleton pixels with step lengths."""
-    number = np.full((shape[0] + 2, shape[1] + 2), -1, np.int32)
-    number[rows + 1, cols + 1] = np.arange(len(rows))
-    source, target, weight = [], [], []
-    for dr, dc in _STEPS:
-        other = number[rows + 1 + dr, cols + 1 + dc]
-        linked = other >= 0
-        if dr and dc:
-            # A diagonal beside two straight steps would be a short cut.
-            linked &= (number[rows + 1 + dr, cols + 1] < 0) & (
-                number[rows + 1, cols + 1 + dc] < 0
-            )
-        source.append(np.flatnonzero(linked))
-        target.append(other[linked])
-        weight.append(np.full(int(linked.sum()), np.hypot(dr, dc)))
-    i, j, w = (np.concatenate(x) for x in (source, target, weight))
-    n = len(rows)
-    return coo_array((np.r_[w, w], (np.r_[i, j], np.r_[j, i])), shape=(n, n)).tocsr()
+    n, wide = len(rows), shape[1] + 2
+    number = np.full((shape[0] + 2) * wide, -1, np.int32)
+    at = (rows + 1) * wide + cols + 1
+    number[at] = np.arange(n)
+    beside = number[at[:, None] + np.array([dr * wide + dc for dr, dc in _STEPS])]
+    linked = beside >= 0
+    # A diagonal beside two straight steps would be a short cut.
+    upright, level = linked[:, _UPRIGHT], linked[:, _LEVEL]
+    linked[:, _DIAGONAL] &= ~(upright | level)
+    ends = np.concatenate([[0], np.cumsum(linked.sum(axis=1))])
+    length = np.broadcast_to(_STEP_LENGTH, linked.shape)[linked]
+    return csr_array((length, beside[linked], ends), shape=(n, n))
 
 
-def _longest_path(graph: coo_array) -> np.ndarray:
+def _farthest(reach: np.ndarray) -> int:
+    return int(np.argmax(np.where(np.isfinite(reach), reach, -1)))
+
+
+def _longest_path(graph: csr_array) -> np.ndarray:
     """Return node numbers of the longest shortest way in the largest piece."""
-    count, piece = connected_components(graph, directed=False)
-    start = 0
-    if count > 1:
-        start = int(np.flatnonzero(piece == np.bincount(piece).argmax())[0])
-    far = dijkstra(graph, indices=start)
-    first = int(np.argmax(np.where(np.isfinite(far), far, -1)))
-    reach, before = dijkstra(graph, indices=first, return_predecessors=True)
-    node = int(np.argmax(np.where(np.isfinite(reach), reach, -1)))
-    path = [node]
-    while before[node] >= 0:
-        node = int(before[node])
+    far = dijkstra(graph, indices=0)
+    if not np.isfinite(far).all():
+        _, piece = connected_components(graph, directed=False)
+        far = dijkstra(graph, indices=int(np.flatnonzero(piece == np.bincount(piece).argmax())[0]))
+    reach, before = dijkstra(graph, indices=_farthest(far), return_predecessors=True)
+    node, back = _farthest(reach), before.tolist()
+    path = []
+    while node >= 0:
         path.append(node)
+        node = back[node]
     return np.array(path)
 
 
