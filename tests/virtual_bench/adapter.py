@@ -22,7 +22,12 @@ if TYPE_CHECKING:
 
 __all__ = ["Advised", "case_of"]
 
-_RAKE = re.compile(r"(-?\d+(?:\.\d+)?)\s*°")
+#: Edges asked for in words: rake, nose radius; any other angle is that of the main edge.
+_GROUND = (
+    (re.compile(r"(-?\d+(?:\.\d+)?)\s*° of rake"), "rake_deg"),
+    (re.compile(r"(\d+(?:\.\d+)?)\s*mm nose"), "re_mm"),
+    (re.compile(r"(\d+(?:\.\d+)?)\s*°(?! of rake)"), "kapr_deg"),
+)
 
 
 class Advised:
@@ -66,9 +71,10 @@ def _blade(blade: Blade, word: str | None, overhang_mm: float | None) -> Blade |
     new = blade if overhang_mm is None else replace(blade, overhang_mm=float(overhang_mm))
     if word and "groove" in word:
         new = replace(new, groove=True)
-    found = _RAKE.search(word or "")
-    if found:
-        new = replace(new, rake_deg=float(found.group(1)))
+    for pattern, key in _GROUND:
+        found = pattern.search(word or "")
+        if found:
+            new = replace(new, **{key: float(found.group(1))})
     return None if new == blade else new
 
 

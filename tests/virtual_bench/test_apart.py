@@ -10,8 +10,8 @@ import pytest
 HERE = Path(__file__).parent
 #: All that the bench may import: the language itself, numpy, pytest and its own modules.
 ALLOWED = {
-    "__future__", "ast", "collections", "dataclasses", "math", "numpy", "pathlib", "pytest", "re",
-    "subprocess", "sys", "time", "typing",
+    "__future__", "ast", "collections", "dataclasses", "math", "numpy", "pathlib", "pytest",
+    "re", "subprocess", "sys", "time", "typing",
 }  # fmt: skip
 
 
