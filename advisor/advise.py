@@ -1,7 +1,7 @@
 """The one next move after a pass, in the order an old hand goes through it.
 
-Danger, size, an edge known to be bad, hard limits, the photo, an edge that gives itself
-away, then support and geometry, feed, depth and speed.
+Danger, size, an edge known to be bad, an edge that gives itself away, hard limits, the
+photo, then support and geometry, feed, depth and speed.
 """
 
 from __future__ import annotations
@@ -9,8 +9,20 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
+from advisor.assess import badness
 from advisor.cautions import cautions_for
 from advisor.danger import find_danger, hands, legal_or_nearest, safest_move
+from advisor.edge_signs import edge_reason
+from advisor.geometry import angle_for_heat, geometry_moves
+from advisor.history import FIELDS
+from advisor.keep import (
+    feed_stopped_by,
+    finer_feed,
+    keep_reason,
+    keep_steps,
+    ladder,
+    last_depth,
+)
 from advisor.legal import changes_between, cure
 from advisor.limits import check_limits, check_recommended, floor_mm, is_legal
 from advisor.moves import Move, Proposal, realise, reason_for
@@ -20,14 +32,12 @@ from advisor.rules import (
     form_moves,
     fresh_edge,
     heat_moves,
-    looks_at_edge_first,
     over_ceiling,
 )
-from advisor.search import FIELDS, depths_for
-from advisor.signs import geometry_moves, sign_moves
-from advisor.situation import Situation, situation_after, worse_than_before
+from advisor.search import depths_for
+from advisor.signs import sign_moves
+from advisor.situation import Situation, situation_after
 from advisor.start import first_cut
-from advisor.terms import FormClass, form_class
 from advisor.trust import is_shaky, trust_in
 
 if TYPE_CHECKING:
@@ -155,11 +165,24 @@ def _sized(now: Situation, reason: str, rest_mm: float) -> Reason:
 
 
 def _photo(now: Situation) -> Advice | None:
-    if not is_shaky(now.last.evidence) or sign_moves(now):
+    chips = now.last.evidence
+    if sign_moves(now) or not (is_shaky(chips) or _of_two_minds(now)):
         return None
-    unsure = "retake-form" if now.last.evidence.usable != "retake" else "retake"
+    unsure = "retake-form" if chips.usable != "retake" else "retake"
     do = (_say(now, "do-retake"), _say(now, "do-hold-settings"))
     return _answer(now, None, verdict="retake the photo", reason=_say(now, unsure), do=do)
+
+
+def _of_two_minds(now: Situation) -> bool:
+    """Return whether a photo names forms of which one asks for a change and another not."""
+    chips, cut = now.last.evidence, now.last.cut
+    if chips.source != "reading" or chips.sure or not now.mark.form:
+        return False
+    marks = [
+        badness(now.setup.metal, c, direction=cut.direction, feed_mm_rev=cut.feed_mm_rev)
+        for c in chips.candidates
+    ]
+    return not chips.nest and min(marks, default=1) == 0
 
 
 def _bad_edge(now: Situation) -> Advice | None:
@@ -204,19 +227,18 @@ def _limits(now: Situation) -> Advice | None:
 
 def _look(now: Situation) -> Advice | None:
     """Return "look at the edge" where the chips changed and no setting did."""
-    if worse_than_before(now):
-        reason = _say(now, "edge-suspect", "chip-colour", "smith2008")
-    elif looks_at_edge_first(now):
-        titanium = now.setup.metal.nature == "titanium"
-        name = "edge-no-curl" if titanium else "edge-free-cutting"
-        reason = _say(now, name, "ti-notes" if titanium else "practice")
-    else:
+    name = edge_reason(now)
+    if name is None:
         return None
+    sources = ("ti-notes",) if name == "edge-no-curl" else ("chip-colour", "smith2008")
     do = tuple(
         _say(now, step, "shop-safety")
         for step in ("hand-feed-off", "hand-tool-out", "hand-spindle-off", "do-look-edge")
     )
-    return _answer(now, None, verdict="look at the edge", reason=reason, do=do)
+    safe = legal_or_nearest(now)
+    return _answer(
+        safe, None, verdict="look at the edge", reason=_say(now, name, *sources), do=do
+    )
 
 
 def _moves(now: Situation) -> Advice | None:
@@ -226,6 +248,8 @@ def _moves(now: Situation) -> Advice | None:
         *geometry_moves(now),
         *sign_moves(now),
         *form_moves(now),
+        *(angle_for_heat(now) if now.mark.heat else ()),
+        *finer_feed(now),
     ]
     if not moves:
         return None
@@ -255,36 +279,39 @@ def _same_lever(one: Proposal, other: Proposal) -> bool:
     return (one.change.lever, one.change.to) == (other.change.lever, other.change.to)
 
 
+def _to_size(now: Situation) -> Advice | None:
+    """Return the depth of the last cut, set for how far this holding springs."""
+    proposal = last_depth(now)
+    if proposal is None:
+        return None
+    return _answer(now, proposal, verdict="change", reason=proposal.change.reason)
+
+
 def _keep(now: Situation) -> Advice:
-    """Return keep, with the reason: right, tolerable, meaningless, unseen, or nothing left."""
-    chips = now.last.evidence
-    metal = now.setup.metal
-    if now.interrupted and chips.form is not None and now.mark.form is None:
-        name = "keep-interrupted"
-    elif chips.form is None:
-        name = "keep-unseen"
-    elif now.mark.form or now.mark.heat or now.mark.troubles:
-        name = "keep-nothing-left"
-    elif metal.nature == "titanium" and form_class(chips.form) is FormClass.LONG_COIL:
-        name = "keep-titanium-long"
-    elif metal.nature == "tough stainless" and form_class(chips.form) is FormClass.LONG_COIL:
-        name = "keep-stainless-long"
-    elif metal.nature == "crumbles" and form_class(chips.form) is FormClass.ELEMENTAL:
-        name = "keep-crumbs"
-    elif now.cut.direction in {"plunge", "part off"}:
-        name = "keep-spring"
-    else:
-        name = "keep-good" if chips.tint is None or metal.tint == "none" else "keep-good-tint"
-    return _answer(now, None, verdict="keep", reason=_say(now, name))
+    """Return keep with its reason, and what else may be done for more metal a minute."""
+    name = keep_reason(now)
+    reason = _say(now, name)
+    if name == "keep-stainless-limit":
+        reason = replace(reason, values={**reason.values, "limit": feed_stopped_by(now) or ""})
+    deeper = ladder(now)
+    return _answer(
+        now,
+        None,
+        verdict="keep",
+        reason=reason,
+        do=tuple(_say(now, step, *sources) for step, *sources in keep_steps(now)),
+        alternatives=() if deeper is None else (deeper.change,),
+    )
 
 
 _ORDER: tuple[Callable[[Situation], Advice | None], ...] = (
     _danger,
     _size,
     _bad_edge,
+    _look,
     _limits,
     _photo,
-    _look,
+    _to_size,
     _moves,
     _keep,
 )

@@ -75,7 +75,7 @@ def _centre_away(now: Situation) -> list[Move]:
             reason="parting-centre",
             sources=("war-lathe",),
             words=(now.setup.holding, "chuck"),
-            setup=replace(now.setup, holding="chuck"),
+            setup=replace(now.setup, holding="chuck", spring=1.0),
             setup_words={"holding": "chuck"},
         )
     ]

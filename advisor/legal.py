@@ -6,13 +6,15 @@ import math
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final
 
+from advisor.geometry import pushes_less, support_moves
+from advisor.history import FIELDS
 from advisor.limits import broken_limits, is_legal
 from advisor.moves import UNITS, Move, Proposal, in_words, reason_for
 from advisor.records import Change, LimitCheck, Quantity, Reason
-from advisor.search import FIELDS, nearest_legal
-from advisor.signs import support_moves
+from advisor.search import nearest_legal
 from advisor.state import with_edge
 from advisor.tables import rule_value
+from advisor.terms import FormClass, form_class
 
 if TYPE_CHECKING:
     from advisor.records import Cut
@@ -30,8 +32,8 @@ _FIRST: Final[dict[str, tuple[str, ...]]] = {
     "feed steps": ("feed",),
     "chip thickness": ("feed", "depth"),
     "least depth": ("depth", "feed"),
-    "deflection": ("depth", "feed", "support"),
-    "diameter error": ("depth", "feed", "support"),
+    "deflection": ("depth", "feed", "support", "edge"),
+    "diameter error": ("depth", "feed", "support", "edge"),
     "stock left": ("depth",),
     "remainder": ("depth",),
     "bar left": ("depth",),
@@ -43,7 +45,8 @@ _FIRST: Final[dict[str, tuple[str, ...]]] = {
     "blade overhang over width": ("support",),
     "tool bending": ("support", "depth", "feed"),
 }
-_ALL: Final = ("depth", "feed", "speed", "support")
+_LONG: Final = (FormClass.SNARLED, FormClass.LONG_COIL, FormClass.LONG_RIBBON)
+_ALL: Final = ("depth", "feed", "speed", "support", "edge")
 #: What a limit rests on, where that is not the force law.
 _SOURCES: Final[dict[str, tuple[str, ...]]] = {
     "lathe and chuck speed": ("practice",),
@@ -110,7 +113,7 @@ def _support(now: Situation) -> list[Move]:
         reason="support-long",
         sources=("lathe-texts",),
         words=(now.setup.holding, "steady rest"),
-        setup=replace(now.setup, holding="steady rest"),
+        setup=replace(now.setup, holding="steady rest", spring=1.0),
         setup_words={"holding": "steady rest"},
     )
     steadies = [] if now.setup.holding == "steady rest" else [steady]
@@ -155,12 +158,25 @@ def cure(now: Situation) -> Cure | None:
     if not broken:
         return None
     worst = broken[0]
-    first = _FIRST.get(worst.limit, _ALL)
-    for lever in (*first, *(lever for lever in _ALL if lever not in first)):
+    for lever in _levers(now, worst):
         proposal = _single(now, lever, worst)
         if proposal is not None:
             return Cure(worst=worst, proposal=proposal)
     return _several(now, worst)
+
+
+def _levers(now: Situation, worst: LimitCheck) -> list[str]:
+    """Return the levers in the order to try them for a limit.
+
+    Feed waits where the chips are long already and less of it would draw them longer, and
+    where it costs change gears; it does not wait where the limit is its own.
+    """
+    first = _FIRST.get(worst.limit, _ALL)
+    order = [*first, *(lever for lever in _ALL if lever not in first)]
+    long = now.form is not None and form_class(now.form) in _LONG
+    if first[0] != "feed" and (long or now.setup.lathe.feed_change == "gears"):
+        order.sort(key=lambda lever: lever == "feed")
+    return order
 
 
 def _single(now: Situation, lever: str, worst: LimitCheck) -> Proposal | None:
@@ -172,7 +188,8 @@ def _single(now: Situation, lever: str, worst: LimitCheck) -> Proposal | None:
             return None
         change = _change(now, lever, cut, _limit_reason(now, worst, cut))
         return Proposal(change=change, cut=cut, setup=now.setup)
-    for move in _support(now):
+    held = _support(now) if lever == "support" else pushes_less(now)
+    for move in held:
         if move.setup is not None and is_legal(move.setup, now.cut, now.stock):
             return _supported(now, move, now.cut)
     return None
@@ -180,7 +197,7 @@ def _single(now: Situation, lever: str, worst: LimitCheck) -> Proposal | None:
 
 def _supported(now: Situation, move: Move, cut: Cut) -> Proposal:
     change = Change(
-        lever="support",
+        lever=move.lever,
         from_=move.words[0],
         to=move.words[1],
         unit=None,

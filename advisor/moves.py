@@ -9,9 +9,10 @@ import math
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Final
 
+from advisor.history import FIELDS, failed_moves, was_no_better
 from advisor.limits import is_legal
 from advisor.records import Change, Cut, Lever, Quantity, Reason
-from advisor.search import FIELDS, nearest_legal, settings_for, with_setting
+from advisor.search import nearest_legal, settings_for, with_setting
 from advisor.situation import Situation, facts
 from advisor.state import Setup, cut_state, speed_span
 from advisor.tables import rule_value
@@ -19,17 +20,12 @@ from advisor.tables import rule_value
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from advisor.assess import Mark
-    from advisor.records import PassRecord
-
-__all__ = ["UNITS", "Move", "Proposal", "failed_moves", "in_words", "realise", "reason_for"]
+__all__ = ["UNITS", "Move", "Proposal", "in_words", "realise", "reason_for"]
 
 UNITS: Final = {"speed": "rev/min", "feed": "mm/rev", "depth": "mm"}
 _FAILED_TWICE: Final = 2
 #: Share of a move's full size that still counts as that size.
 _MOST_OF: Final = 0.8
-#: Shares within which a setting counts as one tried before.
-_SAME: Final = 0.05
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -43,6 +39,8 @@ class Move:
     words: tuple[str | Reason, str | Reason] = ("", "")
     setup: Setup | None = None
     coolant: str | None = None
+    size: float | None = None
+    """How many times the present setting, where that is more than a trial needs."""
     setup_words: Mapping[str, str | float] = field(default_factory=dict)
 
 
@@ -114,7 +112,7 @@ def _numbered(now: Situation, move: Move, *, free: bool) -> Proposal | None:
         cut = with_setting(now.cut, move.lever, value)
         if not is_legal(now.setup, cut, now.stock):
             continue
-        if not free and _was_no_better(now, cut):
+        if not free and was_no_better(cut, now.cut, now.case.passes, now.marks):
             continue
         change = Change(
             lever=move.lever,
@@ -141,10 +139,12 @@ def _engage(now: Situation) -> Proposal | None:
 def _steps(now: Situation, move: Move, present: float, *, free: bool) -> list[float]:
     """Return the settings worth a trial, the one of the right size first."""
     size, shows = rule_value("move", move.lever), rule_value("move", f"shows_{move.lever}")
+    size = move.size or size
     values = settings_for(now.setup, now.cut, now.stock, move.lever)
     if move.way > 0:
         beyond = [v for v in values if v >= present * shows]
         most = present * size * (1.0 if move.lever != "feed" else rule_value("move", "feed"))
+        most = min(most, present * rule_value("move", "largest_feed"))
         beyond = [v for v in beyond if v <= max(most, beyond[0]) * 1.001]
         if not free:
             beyond = [v for v in beyond if v <= _highest(now, move.lever)]
@@ -184,73 +184,7 @@ def _lowest(now: Situation, lever: str) -> float:
     return 0.4 * 1000.0 * low / (math.pi * cut.diameter_mm)
 
 
-def _moved(before: PassRecord, after: PassRecord) -> list[tuple[str, int]]:
-    """Return the levers that moved far enough to show between two passes, and which way."""
-    out: list[tuple[str, int]] = []
-    for lever, name in FIELDS.items():
-        one, other = getattr(before.cut, name), getattr(after.cut, name)
-        if one is None or other is None:
-            continue
-        ratio = other / one
-        if lever == "speed":
-            ratio *= after.cut.diameter_mm / before.cut.diameter_mm
-        shows = rule_value("move", f"shows_{lever}")
-        if ratio >= shows:
-            out.append((lever, 1))
-        elif ratio <= 1.0 / shows:
-            out.append((lever, -1))
-    if before.cut.coolant != after.cut.coolant:
-        out.append(("coolant", 0))
-    if before.edge.id != after.edge.id:
-        out.append(("edge", 0))
-    if (before.holding, before.stickout_mm) != (after.holding, after.stickout_mm):
-        out.append(("support", 0))
-    return out
-
-
-def failed_moves(now: Situation) -> list[tuple[str, int]]:
-    """Return the single moves of this job that did not help, oldest first."""
-    passes, out = now.case.passes, []
-    for number in range(1, len(passes)):
-        moved = _moved(passes[number - 1], passes[number])
-        before, after = now.marks[number - 1], now.marks[number]
-        if len(moved) == 1 and before.total > 0 and after.total >= before.total:
-            out.append(moved[0])
-    return out
-
-
 def _used_up(now: Situation, move: Move) -> bool:
     """Return whether a lever has had its two trials; a lever without a number has one."""
-    failed = [lever for lever, _ in failed_moves(now)].count(move.lever)
+    failed = [lever for lever, _ in failed_moves(now.case.passes, now.marks)].count(move.lever)
     return failed >= (_FAILED_TWICE if move.way else 1)
-
-
-def _was_no_better(now: Situation, cut: Cut) -> bool:
-    """Return whether this very cut was made before and had its own fault.
-
-    One step back to a better setting is allowed once; back and forth is not.
-    """
-    earlier = now.case.passes[:-1]
-    been_here = any(_like(record, now.cut, now.last) for record in earlier)
-    return any(
-        _like(record, cut, now.last) and _faulty(mark, now.mark, been_here=been_here)
-        for record, mark in zip(now.case.passes, now.marks, strict=True)
-    )
-
-
-def _faulty(mark: Mark, present: Mark, *, been_here: bool) -> bool:
-    if mark.form is None or not mark.total:
-        return False
-    return been_here or mark.total >= present.total
-
-
-def _like(record: PassRecord, cut: Cut, last: PassRecord) -> bool:
-    made = record.cut
-    speed = made.spindle_rev_min * made.diameter_mm
-    return (
-        made.direction == cut.direction
-        and abs(speed / (cut.spindle_rev_min * cut.diameter_mm) - 1.0) <= 2 * _SAME
-        and abs((made.feed_mm_rev or 0.0) / (cut.feed_mm_rev or 1.0) - 1.0) <= _SAME
-        and abs(made.depth_mm / cut.depth_mm - 1.0) <= _SAME
-        and (record.edge.id, record.holding) == (last.edge.id, last.holding)
-    )

@@ -19,12 +19,14 @@ if TYPE_CHECKING:
 
 __all__ = [
     "EDGE_FIRST",
+    "by_cost",
     "cooling",
     "form_moves",
     "fresh_edge",
     "heat_moves",
     "looks_at_edge_first",
     "over_ceiling",
+    "positive_rake",
 ]
 
 _F = FormClass
@@ -149,12 +151,20 @@ def form_moves(now: Situation) -> list[Move]:
     kind = form_class(now.form)
     if now.cut.direction in {"plunge", "part off"}:
         return _groove_cut(kind)
-    moves = _BY_NATURE[now.setup.metal.nature](now, kind)
     mild = now.mark.form < 3  # noqa: PLR2004 - 3 is dangerous: then gears are worth it
-    if now.setup.lathe.feed_change == "gears" and mild:
-        # Ten minutes of change gears against a turn of the dial: the dial goes first.
-        moves.sort(key=lambda m: m.lever != "depth")
-    return moves
+    return by_cost(now, _BY_NATURE[now.setup.metal.nature](now, kind), mild=mild)
+
+
+def by_cost(now: Situation, moves: list[Move], *, mild: bool = True) -> list[Move]:
+    """Return moves with those last that cost ten minutes of change gears.
+
+    Against a turn of the dial they wait, unless what they cure is dangerous.
+    """
+    if now.setup.lathe.feed_change != "gears" or not mild:
+        return moves
+    dials = [m for m in moves if m.lever in {"depth", "coolant"}]
+    feeds = [m for m in moves if m.lever == "feed"]
+    return [*dials, *feeds, *(m for m in moves if m not in dials and m not in feeds)]
 
 
 def _groove_cut(kind: FormClass) -> list[Move]:
@@ -163,59 +173,119 @@ def _groove_cut(kind: FormClass) -> list[Move]:
     return [_feed_down("part-crumbs")]
 
 
+def _thicken(
+    now: Situation, kind: FormClass, reasons: dict[FormClass, str], *sources: str
+) -> Move:
+    """Return the wish for more feed with the reason of this form.
+
+    The further the chip is from one that could break, the larger the step: straight to a
+    usual first feed where the present one is far below it, and the reading is sure.
+    """
+    reason = reasons.get(kind, reasons[_F.LONG_COIL])
+    feed, usual = now.cut.feed_mm_rev, now.setup.metal.start_feed_mm_rev.value
+    size = None
+    if feed is not None and now.last.evidence.sure and kind is not _F.SHORT_RIBBON:
+        size = min(
+            max(usual / feed, rule_value("move", "feed")), rule_value("move", "largest_feed")
+        )
+    return Move(lever="feed", way=1, reason=reason, sources=sources or _CHIPS, size=size)
+
+
 def _by_itself(now: Situation, kind: FormClass) -> list[Move]:
     if kind in _LONG:
-        reason = "free-cutting-long"
-        return [_feed_up(reason, *_CHIPS), _deeper(now), *_groove(now)]
-    return _crushed(now)
+        return [_thicken(now, kind, _FREE_CUTTING), _deeper(now), *_groove(now)]
+    return _crushed(now, kind)
 
 
 def _with_feed(now: Situation, kind: FormClass) -> list[Move]:
     if kind in _LONG:
-        return [_feed_up("long-feed", *_CHIPS), _deeper(now), *_groove(now), _SLOWER]
-    return _crushed(now)
+        return [_thicken(now, kind, _PLAIN), _deeper(now), *_groove(now), _SLOWER]
+    return _crushed(now, kind)
 
 
 _SLOWER = _speed(-1, "long-slower", "jawahir1993")
+_FREE_CUTTING = {
+    _F.LONG_COIL: "free-cutting-long",
+    _F.LONG_RIBBON: "free-cutting-ribbon",
+    _F.SNARLED: "free-cutting-ribbon",
+}
+_PLAIN = {
+    _F.LONG_COIL: "long-feed",
+    _F.LONG_RIBBON: "ribbon-feed",
+    _F.SHORT_RIBBON: "ribbon-feed",
+    _F.SNARLED: "snarl-feed",
+}
+_STAINLESS = {
+    _F.LONG_COIL: "stainless-long",
+    _F.LONG_RIBBON: "stainless-ribbon",
+    _F.SHORT_RIBBON: "stainless-ribbon",
+    _F.SNARLED: "stainless-snarl",
+}
+_SOFT = {
+    _F.LONG_COIL: "aluminium-long",
+    _F.LONG_RIBBON: "aluminium-ribbon",
+    _F.SHORT_RIBBON: "aluminium-ribbon",
+    _F.SNARLED: "aluminium-ribbon",
+}
 
 
-def _crushed(now: Situation) -> list[Move]:
+def _crushed(now: Situation, kind: FormClass) -> list[Move]:
     """Return what crumbs and needles ask for in a metal that ought to curl."""
     low, _, _ = speed_span(now.setup, now.cut.direction)
-    if now.setup.metal.nature == "gummy steel" and now.made.speed_m_min < low:
+    welds = now.setup.metal.nature in {"gummy steel", "aluminium"}
+    if welds and now.made.speed_m_min < low:
         return [_speed(1, "built-up-speed", "bue"), *cooling(now, "built-up-oil", "bue")]
-    return [_feed_down("crushed", "li-zhou"), _speed(-1, "needles-slower")]
+    if kind is _F.NEEDLE:
+        return [_speed(-1, "needles-slower"), _feed_down("needles-feed", "li-zhou")]
+    return [_feed_down("crushed", "li-zhou"), _speed(-1, "crumbs-slower")]
 
 
 def _stainless(now: Situation, kind: FormClass) -> list[Move]:
     if kind in _LONG:
-        reason = "stainless-long" if kind is not _F.SNARLED else "stainless-snarl"
-        return [
-            _feed_up(reason, "outokumpu", *_CHIPS[:2]),
-            _deeper(now),
-            *_groove(now),
-            _SLOWER,
-        ]
-    return _crushed(now)
+        more = _thicken(now, kind, _STAINLESS, "outokumpu", *_CHIPS[:2])
+        return [more, _deeper(now), *_groove(now), _SLOWER]
+    return _crushed(now, kind)
 
 
 def _titanium(now: Situation, kind: FormClass) -> list[Move]:
+    """Return how to get a steady curl; breaking is not asked for [ti-notes]."""
+    oil = cooling(now, "titanium-oil", "ti-notes")
     if kind in {_F.ELEMENTAL, _F.NEEDLE}:
-        return [_feed_up("titanium-fines", "ti-notes", "nfpa484"), _deeper(now)]
-    if kind is _F.LONG_RIBBON:
-        return [_feed_up("titanium-no-curl", "ti-notes"), fresh_edge(now, "edge-sharp", "flat")]
-    return [
-        _feed_up("titanium-snarl", "ti-notes"),
-        _deeper(now),
-        _speed(-1, "titanium-slower", "ti-notes"),
-        *_groove(now),
-    ]
+        reason = "titanium-fines" if kind is _F.ELEMENTAL else "titanium-needles"
+        return [_feed_up(reason, "ti-notes", "nfpa484"), _deeper(now), *oil]
+    if kind in {_F.LONG_RIBBON, _F.SHORT_RIBBON}:
+        flat = positive_rake(now)
+        more = _feed_up("titanium-no-curl", "ti-notes")
+        return [*flat, more, *oil, fresh_edge(now, "edge-sharp", "flat")]
+    more = _feed_up("titanium-snarl", "ti-notes")
+    slower = _speed(-1, "titanium-slower", "ti-notes")
+    return [more, _deeper(now), *oil, slower, *_groove(now)]
+
+
+def positive_rake(now: Situation) -> list[Move]:
+    """Return the wish for a positive face; none where the rake is positive already."""
+    edge, metal = now.setup.edge, now.setup.metal
+    if edge.rake_deg > 0.0:
+        return []
+    return [_other_rake(now, "titanium-rake", metal.rake_deg.value)]
+
+
+def _other_rake(now: Situation, reason: str, rake_deg: float) -> Move:
+    edge = now.setup.edge
+    return Move(
+        lever="edge",
+        way=0,
+        reason=reason,
+        words=(f"{edge.rake_deg:g}° of rake", f"{rake_deg:g}° of rake"),
+        setup=with_edge(now.setup, rake_deg=rake_deg),
+        setup_words={"edge": f"{rake_deg:g}° of rake"},
+    )
 
 
 def _aluminium(now: Situation, kind: FormClass) -> list[Move]:
     if kind in _LONG:
-        return [_feed_up("aluminium-long", *_CHIPS), _deeper(now), *_groove(now)]
-    return _crushed(now)
+        return [_thicken(now, kind, _SOFT), _deeper(now), *_groove(now)]
+    return _crushed(now, kind)
 
 
 def _crumbling(now: Situation, kind: FormClass) -> list[Move]:
@@ -224,18 +294,7 @@ def _crumbling(now: Situation, kind: FormClass) -> list[Move]:
     steep = rule_value("tool", "turning_limit_deg")
     soft = metal.iso_513 == "N"  # brass and bronze, not iron, pull a raked tool in
     if soft and kind in _LONG and edge.rake_deg > metal.rake_deg.value + steep:
-        flat = metal.rake_deg.value
-        moves.insert(
-            0,
-            Move(
-                lever="edge",
-                way=0,
-                reason="brittle-rake",
-                words=(f"{edge.rake_deg:g}° of rake", f"{flat:g}° of rake"),
-                setup=with_edge(now.setup, rake_deg=flat),
-                setup_words={"edge": f"{flat:g}° of rake"},
-            ),
-        )
+        moves.insert(0, _other_rake(now, "brittle-rake", metal.rake_deg.value))
     return moves
 
 

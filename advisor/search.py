@@ -10,6 +10,7 @@ import math
 from dataclasses import replace
 from typing import TYPE_CHECKING, Final
 
+from advisor.history import FIELDS
 from advisor.lathes import feeds_for, nearest, settable_speeds, snap_speed
 from advisor.limits import first_broken, is_legal, nearest_feed, setup_allows
 from advisor.state import thickness_mm
@@ -29,7 +30,6 @@ __all__ = [
     "with_setting",
 ]
 
-FIELDS: Final = {"speed": "spindle_rev_min", "feed": "feed_mm_rev", "depth": "depth_mm"}
 #: Limits that more feed or depth at the same speed can only break further.
 _FORCED: Final = ("cutting power", "spindle torque", "tool bending")
 #: Limits that one lever breaks whatever the others are set to.

@@ -1,121 +1,17 @@
-"""What a machinist noticed, and what geometry says: support, reach, centre height, taper.
-
-Support and geometry come before any dial; they cost little and cure for good.
-"""
+"""What a machinist noticed in a pass, and what each sign asks for."""
 
 from __future__ import annotations
 
-import math
-from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from advisor.moves import Move, in_words
-from advisor.rules import cooling, fresh_edge
-from advisor.state import speed_span, with_edge
-from advisor.tables import rule_value
+from advisor.moves import Move
+from advisor.rules import by_cost, cooling, fresh_edge
+from advisor.state import speed_span
 
 if TYPE_CHECKING:
     from advisor.situation import Situation
 
-__all__ = ["centre_height_turns_rake_deg", "geometry_moves", "sign_moves", "support_moves"]
-
-_SHAKY = ("chatter", "squeal", "rubbing", "tearing", "dull finish", "dug in")
-
-
-def centre_height_turns_rake_deg(off_mm: float, diameter_mm: float) -> float:
-    """Return by how much a tool off centre turns the working rake, degrees.
-
-    Common practice, plane geometry: asin(off / radius).
-
-    >>> round(centre_height_turns_rake_deg(0.3, 6.0), 1)
-    5.7
-    """
-    return math.degrees(math.asin(min(1.0, 2.0 * abs(off_mm) / diameter_mm)))
-
-
-def geometry_moves(now: Situation) -> list[Move]:
-    """Return what reach, centre height and support ask for when the cut is not steady."""
-    moves = _taper(now)
-    if not any(sign in _SHAKY for sign in now.last.noticed):
-        return moves
-    edge, cut = now.setup.edge, now.cut
-    turned = centre_height_turns_rake_deg(edge.centre_height_mm, cut.diameter_mm)
-    if turned > rule_value("tool", "turning_limit_deg"):
-        where = "above" if edge.centre_height_mm > 0 else "below"
-        moves.append(
-            Move(
-                lever="edge",
-                way=0,
-                reason="centre-height",
-                words=(
-                    in_words("off-centre", abs(edge.centre_height_mm), where=where),
-                    "on centre",
-                ),
-                setup=with_edge(now.setup, centre_height_mm=0.0),
-                setup_words={"edge": "on centre"},
-            )
-        )
-    if "chatter" not in now.last.noticed and "squeal" not in now.last.noticed:
-        return moves
-    better = rule_value("tool", "better_overhang_over_shank") * edge.shank_mm
-    if edge.overhang_mm > better * 1.01 and cut.direction in {"along", "face"}:
-        moves.append(
-            Move(
-                lever="support",
-                way=0,
-                reason="tool-overhang",
-                sources=("lathe-texts",),
-                words=(in_words("tool-out", edge.overhang_mm), in_words("tool-out", better)),
-                setup=with_edge(now.setup, overhang_mm=better),
-                setup_words={"overhang_mm": better},
-            )
-        )
-    slender = now.setup.stickout_mm / cut.diameter_mm
-    if slender > rule_value("overhang_caution", "chuck"):
-        moves += support_moves(now, "support-chatter")
-    return moves
-
-
-def support_moves(now: Situation, reason: str) -> list[Move]:
-    """Return better ways to hold the bar: a centre for turning along, else less stick-out."""
-    setup = now.setup
-    if setup.holding != "chuck":
-        return []
-    if now.cut.direction == "along":
-        return [
-            Move(
-                lever="support",
-                way=0,
-                reason=reason,
-                sources=("shop-safety", "roark"),
-                words=("chuck", "chuck and centre"),
-                setup=replace(setup, holding="chuck and centre"),
-                setup_words={"holding": "chuck and centre"},
-            )
-        ]
-    shorter = round(rule_value("overhang_caution", "chuck") * now.cut.diameter_mm, 0)
-    if not 1.0 <= shorter < setup.stickout_mm:
-        return []
-    return [
-        Move(
-            lever="support",
-            way=0,
-            reason=reason,
-            sources=("tc-9-524",),
-            words=(in_words("stickout", setup.stickout_mm), in_words("stickout", shorter)),
-            setup=replace(setup, stickout_mm=shorter),
-            setup_words={"stickout_mm": shorter},
-        )
-    ]
-
-
-def _taper(now: Situation) -> list[Move]:
-    measured = [d for _, d in now.last.measured_mm]
-    if len(measured) < 2:  # noqa: PLR2004 - a taper needs two places
-        return []
-    if max(measured) - min(measured) <= now.stock.tolerance_mm:
-        return []
-    return support_moves(now, "taper")
+__all__ = ["sign_moves"]
 
 
 def sign_moves(now: Situation) -> list[Move]:
@@ -124,7 +20,7 @@ def sign_moves(now: Situation) -> list[Move]:
     moves: list[Move] = []
     for sign, rule in _RULES.items():
         if sign in noticed:
-            moves += rule(now)
+            moves += by_cost(now, rule(now))
     return moves
 
 

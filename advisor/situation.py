@@ -5,8 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final
 
-from advisor.assess import Mark, assess, interrupted, same_settings, tint_rank
+from advisor.assess import Mark, assess, interrupted
 from advisor.force import cutting_speed_m_min
+from advisor.history import spring_factor
 from advisor.limits import Stock, floor_mm
 from advisor.parse import left_diameter_mm
 from advisor.records import Case, Cut, PassRecord, Quantity
@@ -20,9 +21,8 @@ if TYPE_CHECKING:
 
     from advisor.records import Evidence
 
-__all__ = ["Situation", "facts", "situation_after", "stock_for", "worse_than_before"]
+__all__ = ["Situation", "facts", "situation_after", "stock_for"]
 
-_TINT_STEP: Final = 2  # one name is within doubt, two are a change
 _MOST_RZ_UM: Final = 100.0
 
 
@@ -65,7 +65,8 @@ def situation_after(case: Case) -> Situation:
     """Return the situation after the last pass of a case that has one."""
     number = len(case.passes) - 1
     last = case.passes[number]
-    setup = setup_of(case, last)
+    spring = max(1.0, spring_factor(case) or 1.0)
+    setup = replace(setup_of(case, last), spring=spring)
     marks = tuple(assess(case, k) for k in range(len(case.passes)))
     made = cut_state(setup, last.cut)
     diameter = left_diameter_mm(last)
@@ -81,32 +82,6 @@ def situation_after(case: Case) -> Situation:
         marks=marks,
         interrupted=interrupted(case.work, last, number),
     )
-
-
-def worse_than_before(now: Situation) -> bool:
-    """Return whether form or heat got worse at unchanged settings, edge not yet looked at.
-
-    Compares with the best of the passes before it that had the same settings, back to the
-    last time the edge was looked at.
-    """
-    if now.last.edge_looked_at != "not yet":
-        return False
-    passes = now.case.passes
-    for number in range(len(passes) - 2, -1, -1):
-        before = passes[number]
-        if not same_settings(before, now.last):
-            return False
-        mark = now.marks[number]
-        if None not in (mark.form, now.mark.form) and (now.mark.form or 0) > (mark.form or 0):
-            return True
-        hot, cool = tint_rank(now.last.evidence.tint), tint_rank(before.evidence.tint)
-        if hot is not None and cool is not None and now.setup.metal.tint != "none":
-            sure = now.last.evidence.tint_sure and before.evidence.tint_sure
-            if sure and hot - cool >= _TINT_STEP:
-                return True
-        if before.edge_looked_at != "not yet":
-            return False
-    return False
 
 
 def _called(chips: Evidence | None) -> str:
@@ -141,6 +116,7 @@ def facts(
         "high": Quantity(high, "m/min"),
         "thickness": Quantity(state.section.thickness_mm, "mm"),
         "thinnest": Quantity(setup.thinnest_mm, "mm"),
+        "kapr": f"{setup.edge.kapr_deg:g}°",
         "nose": Quantity(setup.edge.re_mm, "mm"),
         "diameter": Quantity(cut.diameter_mm, "mm"),
         "stickout": Quantity(setup.stickout_mm, "mm"),
@@ -151,6 +127,10 @@ def facts(
         "accepted": Quantity(rule_value("stainless", "long_accepted_feed_mm_rev"), "mm/rev"),
         "off_centre": Quantity(abs(setup.edge.centre_height_mm), "mm"),
     }
+    if record and record.noticed:
+        named["noticed"] = ", ".join(record.noticed)
+    if record and record.chip_thickness_mm is not None:
+        named["chip_thick"] = Quantity(record.chip_thickness_mm, "mm")
     if record and record.measured_mm:
         sizes = [diameter for _, diameter in record.measured_mm]
         named["spread"] = Quantity(max(sizes) - min(sizes), "mm")

@@ -32,7 +32,12 @@ CASE_SCHEMA = "bluecurl.case/1"
 _CUT_KEYS = ("direction", "spindle_rev_min", "feed_mm_rev", "depth_mm", "coolant", "power_feed")
 #: What a pass carries only where it differs from the job; it stays until changed again.
 _SETUP_KEYS = ("edge", "holding", "stickout_mm")
-_RAKE = re.compile(r"(-?\d+(?:\.\d+)?)° of rake")
+#: Edges that an advice names by one number, and the field of the edge it belongs to.
+_NUMBERED = {
+    "rake_deg": re.compile(r"(-?\d+(?:\.\d+)?)° of rake"),
+    "kapr_deg": re.compile(r"(\d+(?:\.\d+)?)° cutting edge angle"),
+    "re_mm": re.compile(r"(\d+(?:\.\d+)?) mm nose"),
+}
 
 Json = dict[str, Any]
 
@@ -124,9 +129,12 @@ def _edge_change(advised: Json) -> Json:
     """Return the fields of an edge that an advice changes; it names edges in words."""
     words = str(advised.get("edge") or "")
     change = _only(advised, ("overhang_mm",))
-    rake = _RAKE.search(words)
-    if rake:
-        change |= {"rake_deg": float(rake.group(1)), "condition": "fresh"}
+    found = {key: text.search(words) for key, text in _NUMBERED.items()}
+    named = {key: float(number.group(1)) for key, number in found.items() if number}
+    if "kapr_deg" in named:  # the holder is swung round; the edge stays as it is
+        change |= named
+    elif named:
+        change |= named | {"condition": "fresh"}
     elif "groove" in words:
         change |= {"chip_groove": True, "condition": "fresh"}
     elif "centre" in words:

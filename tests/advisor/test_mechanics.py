@@ -138,7 +138,7 @@ def test_a_chip_thinner_than_the_edge_can_cut_is_refused(new_job, new_pass):
 
 def test_off_centre_turns_the_rake():
     # Common practice, no source: 0.3 mm off on 6 mm is nearly 6 degrees.
-    from advisor.signs import centre_height_turns_rake_deg
+    from advisor.geometry import centre_height_turns_rake_deg
 
     turned = centre_height_turns_rake_deg(0.3, 6.0)
     assert 5.5 < turned < 6.0

@@ -74,6 +74,8 @@ def test_the_diameter_is_left_to_what_the_earlier_passes_left(job):
         ({"edge": "fresh"}, "condition", "fresh"),
         ({"edge": "with a chip groove"}, "chip_groove", True),
         ({"edge": "5° of rake"}, "rake_deg", 5.0),
+        ({"edge": "88° cutting edge angle"}, "kapr_deg", 88.0),
+        ({"edge": "0.2 mm nose"}, "re_mm", 0.2),
         ({"edge": "on centre"}, "centre_height_mm", 0.0),
         ({"overhang_mm": 12.0}, "overhang_mm", 12.0),
     ],

@@ -16,6 +16,7 @@ from __future__ import annotations
 import argparse
 import copy
 import importlib.util
+import math
 import random
 import time
 from collections import Counter
@@ -56,7 +57,7 @@ def random_lathe(dice):
         ],
     ]
     return {
-        "power_w": dice.choice([90, 150, 250, 400, 750]),
+        "power_w": dice.choice([150, 250, 400, 400, 750]),
         "efficiency": dice.choice([0.7, 0.75, 0.9]),
         "spindle_rev_min": STEPS if fixed else {"from": 60, "to": 2200},
         "ranges": dice.choice(spans),
@@ -84,16 +85,27 @@ def random_edge(dice):
         "edge_radius_um": dice.choice([8, 15, 30]),
         "condition": dice.choice(["fresh", "used", "dull"]),
         "blade_width_mm": 2.0,
-        "overhang_mm": dice.choice([10, 15, 30]),
+        "overhang_mm": dice.choice([10, 12, 15, 30]),
         "shank_mm": 10,
     }
+
+
+def _speed(dice, case, diameter_mm):
+    """A spindle speed: mostly about right for the metal, now and then anything."""
+    span = own.METALS[case["work"]["material"]]
+    span = span["hss_m_min" if case["edge"]["material"] == "HSS" else "carbide_m_min"]
+    wish = 1000 * dice.uniform(span["low"], span["high"]) / (math.pi * diameter_mm)
+    speeds = case["lathe"]["spindle_rev_min"]
+    if dice.random() < 0.2:
+        wish = dice.uniform(60, 2200)
+    if isinstance(speeds, list):
+        return min(speeds, key=lambda s: abs(math.log(s / wish)))
+    return round(min(max(wish, speeds["from"]), speeds["to"]), 1)
 
 
 def random_pass(dice, case, diameter_mm, direction):
     """One pass as somebody might have made it, sensible or not."""
     lathe, step = case["lathe"], own.dial_step_mm(case["lathe"])
-    speeds = lathe["spindle_rev_min"]
-    fixed = isinstance(speeds, list)
     depth = max(1, round(dice.choice([0.1, 0.2, 0.3, 0.5, 0.8, 1.2]) / step)) * step
     if direction == "part off":
         depth = 2.0
@@ -111,11 +123,11 @@ def random_pass(dice, case, diameter_mm, direction):
     if direction == "along" and dice.random() < 0.5:
         sprung = dice.choice([0.0, 0.02, 0.05]) * min(1.0, depth)
         measured = [[3.0, round(diameter_mm - 2 * depth + 2 * sprung, 3)]]
-    looked = ["not yet", "not yet", "sharp", "sharp", "chipped", "worn", "built-up"]
+    looked = ["not yet", "not yet", "sharp", "sharp", "sharp", "worn", "built-up"]
     return {
         "cut": {
             "direction": direction,
-            "spindle_rev_min": dice.choice(speeds) if fixed else float(dice.randint(60, 2200)),
+            "spindle_rev_min": _speed(dice, case, diameter_mm),
             "feed_mm_rev": feed,
             "depth_mm": round(depth, 6),
             "diameter_mm": diameter_mm,
@@ -127,7 +139,9 @@ def random_pass(dice, case, diameter_mm, direction):
         "noticed": noticed,
         "edge_looked_at": dice.choice(looked),
         "measured_mm": measured,
-        "chip_thickness_mm": dice.choice([None, None, 0.05, 0.15, 0.4]),
+        "chip_thickness_mm": round((feed or 0.08) * dice.uniform(1.2, 3.0), 3)
+        if dice.random() < 0.2
+        else None,
     }
 
 
@@ -135,7 +149,7 @@ def random_case(seed):
     """A complete case; the same for the same seed."""
     dice = random.Random(seed)  # noqa: S311 - a test bench
     diameter = dice.choice([5.0, 9.525, 12.0, 20.0, 38.0])
-    stickout = diameter * dice.choice([1.0, 2.5, 4.0, 7.0])
+    stickout = diameter * dice.choice([1.0, 1.5, 2.5, 2.5, 4.0, 7.0])
     work = {
         "material": dice.choice(sorted(own.METALS)),
         "stock": dice.choice(["round"] * 4 + ["hex", "cast skin"]),

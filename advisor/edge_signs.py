@@ -1,0 +1,149 @@
+"""What points at the edge before any setting: chips that changed when no setting did.
+
+An edge that chips in a pass shows first in the chip [smith2008]; a worn one thickens and
+heats it. Looking costs a minute, and nothing that a dial does makes up for a dead edge.
+"""
+
+from __future__ import annotations
+
+from statistics import median_low
+from typing import TYPE_CHECKING, Final
+
+from advisor.assess import badness, same_settings, tint_rank
+from advisor.history import moved_between
+from advisor.rules import looks_at_edge_first
+from advisor.tables import rule_value
+from advisor.terms import FormClass, form_class
+
+if TYPE_CHECKING:
+    from advisor.records import PassRecord
+    from advisor.situation import Situation
+
+__all__ = ["edge_reason"]
+
+_TINT_STEP: Final = 2  # one name is within doubt, two are a change
+#: What an edge leaves behind when it goes; chatter and labouring have other causes.
+_SIGNS: Final = ("burr", "tearing", "dull finish", "rubbing")
+#: Moves that can only make a chip shorter, by lever and way; less speed may weld metal on.
+_SHORTENS: Final = (("feed", 1), ("depth", 1))
+_LONG: Final = (FormClass.SNARLED, FormClass.LONG_RIBBON, FormClass.LONG_COIL)
+_WRONG: Final = 2  # badness of a form that asks for something
+
+
+def edge_reason(now: Situation) -> str | None:
+    """Return the id of the reason to look at the edge, or None.
+
+    Never twice for the same sign: once the edge was looked at after a pass, that pass says
+    no more about it, and it becomes what later ones are compared with.
+    """
+    if now.last.edge_looked_at != "not yet":
+        return None
+    earlier = _same_before(now)
+    for reason, seen in (
+        ("edge-suspect", _form_worse(now, earlier) or _hotter(now, earlier)),
+        ("edge-suspect-signs", _new_signs(now, earlier)),
+        ("edge-suspect-thick", _thicker(now, earlier)),
+        ("edge-suspect-after", _got_longer_though(now)),
+        ("edge-suspect-hot", _stayed_hot(now)),
+        ("edge-suspect-ratio", _too_thick(now)),
+    ):
+        if seen:
+            return reason
+    if looks_at_edge_first(now):
+        titanium = now.setup.metal.nature == "titanium"
+        return "edge-no-curl" if titanium else "edge-free-cutting"
+    return None
+
+
+def _same_before(now: Situation) -> list[int]:
+    """Return the passes at the same settings, back to the last look at the edge."""
+    passes, out = now.case.passes, []
+    for number in range(len(passes) - 2, -1, -1):
+        if not same_settings(passes[number], now.last):
+            break
+        out.append(number)
+        if passes[number].edge_looked_at != "not yet":
+            break
+    return out
+
+
+def _form_worse(now: Situation, earlier: list[int]) -> bool:
+    """Return whether the form is worse than that of most passes before it."""
+    marks = [now.marks[n].form for n in earlier]
+    known = [mark for mark in marks if mark is not None]
+    if not known or now.mark.form is None:
+        return False
+    return _surely(now, now.last) > median_low(known)
+
+
+def _surely(now: Situation, record: PassRecord) -> int:
+    """Return the badness of a form; of an unsure one, the best that it may be."""
+    chips, cut = record.evidence, record.cut
+    codes = [chips.form or ""] if chips.sure else list(chips.candidates or [chips.form or ""])
+    return min(
+        badness(now.setup.metal, c, direction=cut.direction, feed_mm_rev=cut.feed_mm_rev)
+        for c in codes
+    )
+
+
+def _hotter(now: Situation, earlier: list[int]) -> bool:
+    """Return whether the tint climbed by two names above the palest pass before."""
+    hot = _rank(now, now.last)
+    cool = [r for n in earlier if (r := _rank(now, now.case.passes[n])) is not None]
+    return hot is not None and bool(cool) and hot - min(cool) >= _TINT_STEP
+
+
+def _rank(now: Situation, record: PassRecord) -> int | None:
+    chips = record.evidence
+    if now.setup.metal.tint == "none" or not chips.tint_sure:
+        return None
+    return tint_rank(chips.tint)
+
+
+def _new_signs(now: Situation, earlier: list[int]) -> bool:
+    if not earlier:
+        return False
+    before = {sign for n in earlier for sign in now.case.passes[n].noticed}
+    return any(sign in _SIGNS and sign not in before for sign in now.last.noticed)
+
+
+def _thicker(now: Situation, earlier: list[int]) -> bool:
+    """Return whether the chip is thicker than before although the uncut one is not."""
+    here = now.last.chip_thickness_mm
+    known = [t for n in earlier if (t := now.case.passes[n].chip_thickness_mm) is not None]
+    if here is None or not known:
+        return False
+    return here >= rule_value("chip", "thicker_is_a_sign") * median_low(known)
+
+
+def _got_longer_though(now: Situation) -> bool:
+    """Return whether good chips turned long after the one move that only shortens them."""
+    if len(now.case.passes) < 2 or not now.last.evidence.sure:  # noqa: PLR2004 - a pair
+        return False
+    before, mark = now.case.passes[-2], now.marks[-2]
+    moved = moved_between(before, now.last)
+    if len(moved) != 1 or moved[0] not in _SHORTENS or mark.form is None:
+        return False
+    form = now.form
+    worse = mark.form < _WRONG <= (now.mark.form or 0)
+    return form is not None and worse and form_class(form) in _LONG
+
+
+def _stayed_hot(now: Situation) -> bool:
+    """Return whether less speed did not cool chips that are too hot."""
+    if len(now.case.passes) < 2 or not now.mark.heat:  # noqa: PLR2004 - a pair
+        return False
+    before = now.case.passes[-2]
+    if ("speed", -1) not in moved_between(before, now.last):
+        return False
+    hot, was = _rank(now, now.last), _rank(now, before)
+    return hot is not None and was is not None and hot >= was
+
+
+def _too_thick(now: Situation) -> bool:
+    """Return whether the chip is far thicker than this metal's ever is off a sharp edge."""
+    thick = now.last.chip_thickness_mm
+    if thick is None or now.cut.feed_mm_rev is None or not now.last.cut.power_feed:
+        return False
+    most = now.setup.metal.compression.high * rule_value("chip", "thick_is_a_sign")
+    return thick > most * now.made.section.thickest_mm

@@ -1,0 +1,186 @@
+"""Support and geometry: how bar and tool are held, and how the edge stands to the work.
+
+They come before any dial: they cost little and cure for good. Angles and their uses are
+common practice; a chip thinned along a longer edge and a smaller radial push are plane
+geometry [colwell1954].
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+from advisor.moves import Move, in_words
+from advisor.state import with_edge
+from advisor.tables import rule_value
+
+if TYPE_CHECKING:
+    from advisor.situation import Situation
+
+__all__ = [
+    "angle_for_heat",
+    "centre_height_turns_rake_deg",
+    "geometry_moves",
+    "pushes_less",
+    "support_moves",
+]
+
+_SQUARE_DEG = 90.0
+_SHAKY = ("chatter", "squeal", "rubbing", "tearing", "dull finish", "dug in")
+
+
+def centre_height_turns_rake_deg(off_mm: float, diameter_mm: float) -> float:
+    """Return by how much a tool off centre turns the working rake, degrees.
+
+    Common practice, plane geometry: asin(off / radius).
+
+    >>> round(centre_height_turns_rake_deg(0.3, 6.0), 1)
+    5.7
+    """
+    return math.degrees(math.asin(min(1.0, 2.0 * abs(off_mm) / diameter_mm)))
+
+
+def geometry_moves(now: Situation) -> list[Move]:
+    """Return what reach, centre height and support ask for when the cut is not steady."""
+    moves = _taper(now)
+    if not any(sign in _SHAKY for sign in now.last.noticed):
+        return moves
+    edge, cut = now.setup.edge, now.cut
+    turned = centre_height_turns_rake_deg(edge.centre_height_mm, cut.diameter_mm)
+    if turned > rule_value("tool", "turning_limit_deg"):
+        where = "above" if edge.centre_height_mm > 0 else "below"
+        moves.append(
+            Move(
+                lever="edge",
+                way=0,
+                reason="centre-height",
+                words=(
+                    in_words("off-centre", abs(edge.centre_height_mm), where=where),
+                    "on centre",
+                ),
+                setup=with_edge(now.setup, centre_height_mm=0.0),
+                setup_words={"edge": "on centre"},
+            )
+        )
+    if "chatter" not in now.last.noticed and "squeal" not in now.last.noticed:
+        return moves
+    better = round(rule_value("tool", "better_overhang_over_shank") * edge.shank_mm, 1)
+    if edge.overhang_mm > better * 1.01 and cut.direction in {"along", "face"}:
+        moves.append(
+            Move(
+                lever="support",
+                way=0,
+                reason="tool-overhang",
+                sources=("lathe-texts",),
+                words=(in_words("tool-out", edge.overhang_mm), in_words("tool-out", better)),
+                setup=with_edge(now.setup, overhang_mm=better),
+                setup_words={"overhang_mm": better},
+            )
+        )
+    if is_slender(now):
+        moves += support_moves(now, "support-chatter")
+    return [*moves, *pushes_less(now)]
+
+
+def is_slender(now: Situation) -> bool:
+    """Return whether the bar sticks out so far that it had better be held or pushed less."""
+    slender = now.setup.stickout_mm / now.cut.diameter_mm
+    return slender > rule_value("overhang_caution", "chuck")
+
+
+def pushes_less(now: Situation) -> list[Move]:
+    """Return edges that push a slender bar away less: a squarer angle, a smaller nose.
+
+    Above 90° the way the bar gives pulls the tool in and its clearance is eaten, so there
+    the angle comes back to just under it.
+    """
+    edge, cut = now.setup.edge, now.cut
+    if cut.direction != "along" or not (is_slender(now) or edge.kapr_deg > _SQUARE_DEG):
+        return []
+    moves = []
+    square = rule_value("angle", "slender_deg")
+    if edge.kapr_deg > _SQUARE_DEG:
+        moves.append(_other_angle(now, "angle-pulls-in", square))
+    elif edge.kapr_deg < rule_value("angle", "slender_from_deg"):
+        moves.append(_other_angle(now, "angle-slender", square))
+    nose = math.floor(10.0 * cut.depth_mm / rule_value("finish", "nose_times")) / 10.0
+    nose = max(nose, rule_value("angle", "smallest_nose_mm"))
+    if edge.re_mm > cut.depth_mm and nose < edge.re_mm:
+        words = (in_words("nose", edge.re_mm), in_words("nose", nose))
+        moves.append(
+            Move(
+                lever="edge",
+                way=0,
+                reason="nose-smaller",
+                sources=("colwell1954",),
+                words=words,
+                setup=with_edge(now.setup, re_mm=nose),
+                setup_words={"edge": f"{nose:g} mm nose"},
+            )
+        )
+    return moves
+
+
+def angle_for_heat(now: Situation) -> list[Move]:
+    """Return a smaller angle for stubby work: the same cut along a longer, cooler edge."""
+    edge = now.setup.edge
+    steep = edge.kapr_deg >= rule_value("angle", "slender_from_deg")
+    if now.cut.direction != "along" or is_slender(now) or not steep:
+        return []
+    return [_other_angle(now, "angle-stubby", rule_value("angle", "stubby_deg"))]
+
+
+def _other_angle(now: Situation, reason: str, kapr_deg: float) -> Move:
+    text = f"{kapr_deg:g}° cutting edge angle"
+    return Move(
+        lever="edge",
+        way=0,
+        reason=reason,
+        sources=("practice", "astakhov"),
+        words=(f"{now.setup.edge.kapr_deg:g}° cutting edge angle", text),
+        setup=with_edge(now.setup, kapr_deg=kapr_deg),
+        setup_words={"edge": text},
+    )
+
+
+def support_moves(now: Situation, reason: str) -> list[Move]:
+    """Return better ways to hold the bar: a centre for turning along, else less stick-out."""
+    setup = now.setup
+    if setup.holding != "chuck":
+        return []
+    if now.cut.direction == "along":
+        return [
+            Move(
+                lever="support",
+                way=0,
+                reason=reason,
+                sources=("shop-safety", "roark"),
+                words=("chuck", "chuck and centre"),
+                setup=replace(setup, holding="chuck and centre", spring=1.0),
+                setup_words={"holding": "chuck and centre"},
+            )
+        ]
+    shorter = round(rule_value("overhang_caution", "chuck") * now.cut.diameter_mm, 0)
+    if not 1.0 <= shorter < setup.stickout_mm:
+        return []
+    return [
+        Move(
+            lever="support",
+            way=0,
+            reason=reason,
+            sources=("tc-9-524",),
+            words=(in_words("stickout", setup.stickout_mm), in_words("stickout", shorter)),
+            setup=replace(setup, stickout_mm=shorter, spring=1.0),
+            setup_words={"stickout_mm": shorter},
+        )
+    ]
+
+
+def _taper(now: Situation) -> list[Move]:
+    measured = [d for _, d in now.last.measured_mm]
+    if len(measured) < 2:  # noqa: PLR2004 - a taper needs two places
+        return []
+    if max(measured) - min(measured) <= now.stock.tolerance_mm:
+        return []
+    return [*support_moves(now, "taper"), *pushes_less(now)]
