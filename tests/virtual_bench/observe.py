@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from .constants import CONFUSIONS, FILM_ERROR, LENGTH_ERROR, RETAKE, SNARL_MISSED, TINTS
-from .forms import CODES, SNARL_SHARE
+from .forms import CODES
 from .turn import MEASURE_U_MM, Outcome, State, worn_out
 
 if TYPE_CHECKING:
@@ -20,6 +20,8 @@ if TYPE_CHECKING:
 
 __all__ = ["Seen", "look_at_edge", "see"]
 
+#: Tangles of at least this share of the heap, as read, are named first.
+SNARL_NAMED = 0.2
 #: Oil smokes so that one notices when the chip is hotter than this, deg C; ours.
 SMOKE_C = 650.0
 #: The largest share is called sure when it leads the next by so many standard errors.
@@ -50,7 +52,9 @@ def see(job: Job, settings: Settings, outcome: Outcome, rng: np.random.Generator
     mix, count = _read_mix(outcome.mix, rng)
     order = sorted(mix, key=mix.get, reverse=True)
     main = order[0]
-    snarled = [c for c in order if c.endswith(".3") and mix[c] >= SNARL_SHARE]
+    snarled = [c for c in order if c.endswith(".3")]
+    if sum(mix[c] for c in snarled) < SNARL_NAMED:
+        snarled = []
     second = mix[order[1]] if len(order) > 1 else 0.0
     margin = (mix[main] - second) / np.sqrt((mix[main] + second) / count)
     sure = margin >= SURE_MARGIN and rng.random() < SURE_CHANCE
