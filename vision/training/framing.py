@@ -155,6 +155,14 @@ def _aim(
     )
 
 
+def _larger(view: View, factor: float) -> View:
+    """Give a picture more pixels, as far as the sets go, so that its density is kept."""
+    width, height = view.size_px
+    factor = max(1.0, min(factor, _WIDEST_PX[1] / width))
+    wide = int(width * factor) // 8 * 8
+    return replace(view, size_px=(wide, round(wide * height / width / 2) * 2))
+
+
 def _with_all_in(
     view: View,
     chips: tuple[Placed, ...],
@@ -167,12 +175,14 @@ def _with_all_in(
     """Move over and draw back, a little at a time, until every chip is in the picture."""
     points = np.concatenate([p.chip.points[::5] for p in chips])
     heart = (points[:, :2].min(axis=0) + points[:, :2].max(axis=0)) / 2
-    size = np.array(view.size_px)
     for step in range(24):
+        size = np.array(view.size_px)
         pixels = view.pixels(points)
         if (pixels > _RIM * size).all() and (pixels < (1 - _RIM) * size).all():
             break
         middle = middle + 0.3 * (heart - middle)
-        view_mm *= 1.0 if step < 3 else 1.05  # noqa: PLR2004 - first only move
+        if step >= 3:  # noqa: PLR2004 - first only move
+            view_mm *= 1.05
+            view = _larger(view, 1.05)
         view = _aim(view, middle, view_mm, tilt, lean)
     return view
