@@ -132,7 +132,12 @@ def _heat(h: Heat | None) -> dict[str, Any] | None:
 
 def _scale(s: Scale) -> dict[str, Any]:
     residual = None if s.residual_mm is None else round(s.residual_mm, 4)
-    return {"source": s.source, "px_per_mm": _measured(s.px_per_mm), "residual_mm": residual}
+    return {
+        "source": s.source,
+        "px_per_mm": _measured(s.px_per_mm),
+        "residual_mm": residual,
+        "lens_shift": _measured(s.lens_shift),
+    }
 
 
 def _flag(code: str) -> dict[str, str]:

@@ -191,9 +191,9 @@ def _scale_at(plane: Plane, chips: Sequence[ChipReading]) -> Scale:
         return plane.scale
     boxes = [np.concatenate(c.outline_px) for c in chips if c.outline_px]
     middles = np.array([(b.min(axis=0) + b.max(axis=0)) / 2 for b in boxes])
-    x, y = plane.to_mm(middles).mean(axis=0)
-    value = plane.px_per_mm_at(float(x), float(y))
-    here = Measured(value=value, u=value * plane.u_rel_at(float(x), float(y)))
+    middle = plane.to_mm(middles).mean(axis=0)
+    value = plane.px_per_mm_at(float(middle[0]), float(middle[1]))
+    here = Measured(value=value, u=value * float(plane.u_rel_at(middle[None])[0]))
     return replace(plane.scale, px_per_mm=here)
 
 

@@ -93,11 +93,15 @@ class CardFix:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Scale:
-    """Pixels per millimetre at the middle of the chips, and where it comes from."""
+    """Pixels per millimetre at the middle of the chips, and where it comes from.
+
+    ``lens_shift`` is by what share the lens moves the picture's corner; negative is barrel.
+    """
 
     source: Literal["card", "typed", "none"]
     px_per_mm: Measured | None
     residual_mm: float | None = None
+    lens_shift: Measured | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

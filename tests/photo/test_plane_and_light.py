@@ -177,6 +177,43 @@ def test_flags_of_the_plane(shot):
     assert plane.flags() == ()
 
 
+def test_views_are_straight_though_the_lens_bends(shot):
+    """Tiles lie where they were painted, in small crops and in a view of the whole field."""
+    _, plane = laid(shot, radial=-0.025, tilt_deg=15, tilt_about_deg=30, paint=tiles())
+    assert plane.scale.lens_shift.value == pytest.approx(-0.025, abs=0.002)
+    for density, box in ((10.5, (46.0, 41.0, 74.0, 69.0)), (6.0, (36.0, 38.0, 174.0, 110.0))):
+        view = plane.view(box, density)
+        for x0, y0, x1, y1, _colour in tiles()[: 1 if density > 10 else 3]:
+            left, right = (round((x - box[0]) * density) for x in (x0 - 3, x1 + 3))
+            top, low = (round((y - box[1]) * density) for y in (y0 - 3, y1 + 3))
+            y, x = np.nonzero(view[top:low, left:right].min(axis=2) < 200)
+            assert (x.mean() + left + 0.5) / density + box[0] == pytest.approx(
+                x0 + 10, abs=0.06
+            )
+            assert (y.mean() + top + 0.5) / density + box[1] == pytest.approx(y0 + 10, abs=0.06)
+
+
+def test_maps_lead_where_points_lead(shot):
+    _, plane = laid(shot, radial=0.02, tilt_deg=20, tilt_about_deg=70)
+    box, (width, height) = (30.0, 20.0, 180.0, 120.0), (900, 600)
+    x, y = plane.photo_maps(box, (width, height), (100.5, 40.5), 2)
+    rows, columns = np.array([0, 7, 300, 599]), np.array([0, 450, 13, 899])
+    at = np.column_stack([box[0] + (columns + 0.5) / 6, box[1] + (rows + 0.5) / 6])
+    want = (plane.to_photo_px(at) - (100.5, 40.5)) / 2
+    got = np.column_stack([x[rows, columns], y[rows, columns]])
+    assert got == pytest.approx(want, abs=0.03)
+
+
+def test_height_over_the_sheet_makes_lengths_uncertain(shot):
+    """A thing 5 mm above a sheet seen from D mm looks larger by 5 / D (similar triangles)."""
+    camera, plane = laid(shot)
+    away = camera.focal * camera.spec.width_mm / camera.fill
+    assert plane.u_rel_of_height(5.0) == pytest.approx(5.0 / away, rel=0.01)
+    assert plane.u_rel_of_height(0.0) == 0.0
+    near, far = plane.u_rel_at(np.array([[105.0, 74.0], [5.0, 5.0]]))
+    assert 0 < near < far < 0.01
+
+
 def test_print_scale_moves_field_and_print(shot):
     camera = shot(print_at=0.95)
     photo = camera.photo()

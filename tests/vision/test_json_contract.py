@@ -301,10 +301,13 @@ def test_unknown_stays_null_and_never_becomes_nought(record):
         chips=(empty,),
         form=None,
         heat=None,
-        scale=replace(record.scale, source="none", px_per_mm=None, residual_mm=None),
+        scale=replace(
+            record.scale, source="none", px_per_mm=None, residual_mm=None, lens_shift=None
+        ),
     )
     plain = reading_json(bare)
-    assert plain["scale"] == {"source": "none", "px_per_mm": None, "residual_mm": None}
+    unknown = dict.fromkeys(("px_per_mm", "residual_mm", "lens_shift"))
+    assert plain["scale"] == {"source": "none", **unknown}
     assert (plain["form"], plain["heat"]) == (None, None)
     (only,) = plain["chips"]
     for key in CHIP:

@@ -18,7 +18,7 @@ from vision.forms.code import code_of
 from vision.forms.model import CLASSES, GROUPS, rows_of
 from vision.heat.chip_tint import tint_of
 from vision.records import ChipGeometry, ChipReading, Measured
-from vision.terms import Flag
+from vision.terms import COIL_GROUPS, Flag
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -63,9 +63,15 @@ def _nest_candidates(groups: dict[str, float]) -> tuple[str, ...]:
     return tuple(f"{g}.3" for g in order)
 
 
-def _u_scale(plane: Plane) -> float:
-    known = plane.scale.px_per_mm
-    return 0.0 if known is None else known.u / known.value
+def _u_height_mm(seen: Seen, group: str, *, nest: bool) -> float:
+    """Return how uncertain the height is that a chip's sizes are seen at, mm.
+
+    Coils and nests are as high as they are wide across, strips at most as their width;
+    where between the sheet and there is not known (even odds: a height over root 12).
+    """
+    round_ones = nest or group in COIL_GROUPS
+    high_px = min(seen.shape.box) if round_ones else seen.shape.width
+    return float(high_px) / CROP_PX_PER_MM / 12**0.5
 
 
 def _no_millimetres(g: ChipGeometry) -> ChipGeometry:
@@ -104,7 +110,7 @@ class _Setting:
     family: str | None
 
 
-def _chip(seen: Seen, p: Float1, setting: _Setting) -> ChipReading:
+def _chip(seen: Seen, p: Float1, u_flat: float, setting: _Setting) -> ChipReading:
     model, plane = setting.model, setting.plane
     label = _best_label(p)
     best = CLASSES.index(label)
@@ -112,13 +118,14 @@ def _chip(seen: Seen, p: Float1, setting: _Setting) -> ChipReading:
     groups = _group_probabilities(p)
     group = max(("1", "2", "4", "5"), key=lambda g: groups[g]) if nest else label[:1]
     scaled = plane.scale.source != "none"
+    u_height = _u_height_mm(seen, group, nest=nest)
     geometry, flags = geometry_of(
         seen.shape,
         group,
         nest=nest,
         cut_off=seen.at_border,
         px_per_mm=CROP_PX_PER_MM,
-        u_scale_rel=_u_scale(plane),
+        u_scale_rel=float(np.hypot(u_flat, plane.u_rel_of_height(u_height))),
         rules=bundled.size_rules(),
     )
     if not scaled:
@@ -216,9 +223,11 @@ def name_chips(
     setting = _Setting(bundled.form_model(), plane, light, family)
     rows = rows_of([s.features for s in look.seen])
     p = setting.model.probabilities(rows)
+    boxes = np.array([s.box_mm for s in look.seen])
+    u_flat = plane.u_rel_at((boxes[:, :2] + boxes[:, 2:]) / 2)
     named = [
-        (i, _chip(seen, q, setting))
-        for i, (seen, q) in enumerate(zip(look.seen, p, strict=True))
+        (i, _chip(seen, q, float(u), setting))
+        for i, (seen, q, u) in enumerate(zip(look.seen, p, u_flat, strict=True))
         if q[_NONE] <= _NOT_CHIP
     ]
     crumbs = [(i, c) for i, c in named if c.group == "7" and c.kind == "chip"]

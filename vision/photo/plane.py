@@ -22,7 +22,7 @@ from vision.records import Measured, Scale
 from vision.terms import Flag
 
 if TYPE_CHECKING:
-    from vision.arrays import Float2, Linear3, Matrix3, Points2, Rgb8
+    from vision.arrays import Float1, Float2, Linear3, Matrix3, Points2, Rgb8
     from vision.photo.sheet_map import SheetMap
     from vision.records import CardFix, Photo
 
@@ -42,7 +42,7 @@ _SEEN_SHARE_MIN = 0.6
 _BENT_MM = 0.15
 #: From this ratio on, linear interpolation would skip photo pixels.
 _SKIP_RATIO = 1.3
-#: Between every so many pixels of a view the way into the photo is straight to 0.01 px.
+#: Between every so many pixels of a view the way into the photo is straight to 0.03 px.
 _GRID_PX = 16
 #: A lens bends a crop so little that this is all a straight view leaves, source pixels.
 _STRAIGHT_PX = 0.1
@@ -100,29 +100,26 @@ class Plane:
         """Return the photo's rim on the sheet, a closed ring of (N, 2) points in mm."""
         return _rim_mm(self.photo, self.sheet)
 
-    def u_rel_at(self, x_mm: float, y_mm: float, u_height_mm: float = 0.0) -> float:
-        """Return the relative standard uncertainty of short lengths at a point.
+    def u_rel_at(self, points_mm: Points2) -> Float1:
+        """Return (N,) relative standard uncertainties of short lengths at (N, 2) points, mm."""
+        known = self.scale.px_per_mm
+        if known is None:
+            return np.zeros(len(points_mm))
+        if self.card is None:
+            return np.full(len(points_mm), known.u / known.value)
+        return self.sheet.u_rel_at(points_mm)
 
-        Parameters
-        ----------
-        x_mm, y_mm : float
-        u_height_mm : float, mm, >= 0
-            How uncertain it is how high above the sheet the thing lies: what is nearer to
-            the camera looks larger. Its distance follows from a phone's usual focal length.
+    def u_rel_of_height(self, u_height_mm: float) -> float:
+        """Return what not knowing a thing's height over the sheet adds to ``u_rel_at``.
+
+        What is nearer to the camera looks larger. The camera's distance follows from a
+        phone's usual focal length, good to a third. 0 without a scale.
         """
         known = self.scale.px_per_mm
         if known is None:
             return 0.0
-        if self.card is None:
-            return float(np.hypot(known.u / known.value, u_height_mm / self.distance_mm()))
-        flat = float(self.sheet.u_rel_at(np.array([(x_mm, y_mm)]))[0])
-        return float(np.hypot(flat, u_height_mm / self.distance_mm()))
-
-    def distance_mm(self) -> float:
-        """Return about how far the camera stands from the sheet: good to a third."""
         focal_px = _FOCAL_LONG_SIDES * max(self.photo.rgb.shape[:2])
-        x0, y0, x1, y1 = self.field_mm
-        return focal_px / self.px_per_mm_at((x0 + x1) / 2, (y0 + y1) / 2)
+        return u_height_mm * known.value / focal_px
 
     def photo_maps(
         self,
@@ -293,6 +290,7 @@ def _with_card(photo: Photo, card: CardFix) -> Plane:
             source="card",
             px_per_mm=Measured(value=density, u=density * u_rel),
             residual_mm=card.residual_mm,
+            lens_shift=Measured(value=card.sheet.bow, u=card.sheet.u_bow),
         ),
         field_mm=(x0, y0, x1, y1),
         sheet_mm=_within(photo, card.sheet, (spec.width_mm * k, spec.height_mm * k)),
