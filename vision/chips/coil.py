@@ -13,10 +13,11 @@ from typing import TYPE_CHECKING
 
 import cv2
 import numpy as np
-from scipy.ndimage import gaussian_filter1d, maximum_filter1d, minimum_filter1d
+from scipy.ndimage import maximum_filter1d, minimum_filter1d
 from scipy.signal import find_peaks
 
 from vision.chips.ranks import median, percentile
+from vision.chips.smooth import smoothed
 
 if TYPE_CHECKING:
     from vision.arrays import BoolMask, Float1, Float2
@@ -94,14 +95,16 @@ def straighten(mask: BoolMask, light: Float2, *, margin: int = 4) -> Straight | 
     Straight or None
         ``None`` for masks of fewer than 17 pixels.
     """
-    rows, cols = np.nonzero(mask)
-    if len(rows) < 17:
+    on = mask.astype(np.uint8)
+    points = cv2.findNonZero(on)
+    if points is None or len(points) < 17:
         return None
-    points = np.column_stack([cols, rows]).astype(np.float64)
-    thin = points[:: max(1, len(points) // 20000)]
-    centre, angle = _axis_angle(thin)
+    points = points.reshape(-1, 2)
+    centre, angle = _axis_angle(points[:: max(1, len(points) // 20000)].astype(np.float64))
     c, s = np.cos(angle), np.sin(angle)
-    rel = points - centre
+    # What is inside lies neither above nor below all else.
+    rim = cv2.findNonZero(on - cv2.erode(on, np.ones((3, 3), np.uint8), borderValue=0))
+    rel = rim.reshape(-1, 2).astype(np.float64) - centre
     u, v = rel @ (c, s), rel @ (-s, c)
     u0, u1 = float(u.min()), float(u.max())
     length = u1 - u0 + 1
@@ -124,7 +127,7 @@ def straighten(mask: BoolMask, light: Float2, *, margin: int = 4) -> Straight | 
         upper = maximum_filter1d(top, reach, mode="nearest")
         lower = minimum_filter1d(low, reach, mode="nearest")
         height = median(upper - lower)
-    middle = gaussian_filter1d((upper + lower) / 2, reach / 2, mode="nearest")
+    middle = smoothed((upper + lower) / 2, reach / 2)
     if length < 2.5 * height:
         middle = np.full(n, median(middle))
     bow = float(np.ptp(middle) / length)
@@ -237,7 +240,7 @@ def coil_of(straight: Straight) -> Coil | None:
     span = (low - top + 1)[columns[0] : columns[-1] + 1]
     diameter = percentile(span, 85)[0]
     wave = max(0.35 * diameter, 2.0)
-    smooth = gaussian_filter1d(span, wave, mode="nearest")
+    smooth = smoothed(span, wave)
     along = np.linspace(-0.5, 0.5, len(span))
     slope = (along * smooth).sum() / max((along * along).sum(), 1e-9)
     trend = float(slope / max(smooth.mean(), 1))
@@ -247,7 +250,7 @@ def coil_of(straight: Straight) -> Coil | None:
     least = 2.25
     pitch, score = _pitch(detail, least)
     outline = np.stack([top, -low])[:, region]
-    outline = outline - gaussian_filter1d(outline, wave, axis=1, mode="nearest")
+    outline = outline - np.stack([smoothed(side, wave) for side in outline])
     pitch2, score2 = _pitch(outline, least)
     agree = 0.0
     if pitch and pitch2:

@@ -7,6 +7,7 @@ below 60 degrees of arc. Not in here: coils (``coil``).
 
 from __future__ import annotations
 
+import warnings
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -85,7 +86,9 @@ def fit_circle(points: Points2, *, noise: float = 0.5) -> Circle | None:
         d = np.maximum(np.hypot(xs - v[0], ys - v[1]), 1e-9)
         return np.column_stack([(v[0] - xs) / d, (v[1] - ys) / d, -np.ones_like(d)])
 
-    found = leastsq(off, guess, Dfun=slope, maxfev=60, full_output=True)[0]
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")  # where it does not settle the checks below decide
+        found = leastsq(off, guess, Dfun=slope, maxfev=60)[0]
     cx, cy, radius = (float(v) for v in found)
     if not np.isfinite(radius) or abs(radius) > 50 * span:
         return None

@@ -30,6 +30,8 @@ CROP_PX_PER_MM = 10.5
 
 #: Below this area (about 0.3 mm2) nothing is asked of a line or of turns.
 _CRUMB_PX = 34
+#: Directions of the rays that rings are counted along, (x and y, rays, 1).
+_RAYS = np.stack([f(np.arange(48)[:, None] * (2 * np.pi / 48)) for f in (np.cos, np.sin)])
 #: Name: what a high value looks like. The order is the order of the model's columns.
 FEATURES: dict[str, str] = {
     "log_area": "much metal in view",
@@ -124,17 +126,12 @@ def _holes(mask: BoolMask) -> tuple[float, ...]:
 
 def _rings(mask: BoolMask, centre: Points2, reach: float) -> tuple[float, float]:
     """Return median count of metal runs along rays from the centre, and openness there."""
-    angle = np.linspace(0, 2 * np.pi, 48, endpoint=False)
     radius = np.arange(0, max(reach, 4.0), 0.7)
-    x = centre[0] + radius[None, :] * np.cos(angle)[:, None]
-    y = centre[1] + radius[None, :] * np.sin(angle)[:, None]
     h, w = mask.shape
-    inside = (x >= 0) & (x < w - 0.5) & (y >= 0) & (y < h - 0.5)
-    xi, yi = (
-        np.clip(np.rint(x), 0, w - 1).astype(int),
-        np.clip(np.rint(y), 0, h - 1).astype(int),
-    )
-    ray = mask[yi, xi] & inside
+    # Beyond the crop lies what lies at its edge: nothing.
+    x = np.clip(np.rint(centre[0] + radius * _RAYS[0]), 0, w - 1).astype(np.intp)
+    y = np.clip(np.rint(centre[1] + radius * _RAYS[1]), 0, h - 1).astype(np.intp)
+    ray = mask.ravel()[y * w + x]
     starts = (np.diff(ray.astype(np.int8), axis=1, prepend=0) == 1).sum(axis=1)
     first = np.where(ray.any(axis=1), ray.argmax(axis=1) * 0.7, reach)
     return median(starts), median(first) / max(reach, 1.0)
@@ -182,7 +179,6 @@ def shape_of(
     if area < 12:
         return None
     mask, light = _tight(mask, light)
-    rows, cols = np.nonzero(mask)
     contours, _ = cv2.findContours(
         mask.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE
     )
@@ -209,7 +205,8 @@ def shape_of(
             whole = circle.arc_deg + float(np.degrees(width / circle.radius))
             circle = replace(circle, arc_deg=min(whole, 360.0))
     inside = light[mask]
-    centre = np.array([cols.mean(), rows.mean()])
+    sums = cv2.moments(mask.astype(np.uint8), binaryImage=True)
+    centre = np.array([sums["m10"], sums["m01"]]) / sums["m00"]
     rings, eye = _rings(mask, centre, extent / 2 + 2)
     return Shape(
         area=area,

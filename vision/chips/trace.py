@@ -13,12 +13,12 @@ from typing import TYPE_CHECKING
 
 import cv2
 import numpy as np
-from scipy.ndimage import gaussian_filter1d
 from scipy.sparse import csr_array
 from scipy.sparse.csgraph import connected_components, dijkstra
 from skimage.morphology import skeletonize
 
 from vision.chips.ranks import median
+from vision.chips.smooth import smoothed
 
 if TYPE_CHECKING:
     from vision.arrays import BoolMask, Float1, Points2
@@ -55,7 +55,7 @@ def smooth_path(path_px: Points2, sigma_px: float) -> Points2:
     """Return the (N, 2) path smoothed along itself, its end points kept."""
     if len(path_px) < 5 or sigma_px <= 0:
         return path_px
-    smooth = gaussian_filter1d(path_px, sigma_px, axis=0, mode="nearest")
+    smooth = np.stack([smoothed(side, sigma_px) for side in path_px.T], axis=1)
     # The filter pulls the ends inward; ramp back to the raw ends over one sigma.
     n = len(path_px)
     reach = np.minimum(np.arange(n), np.arange(n)[::-1]) / max(sigma_px, 1.0)
@@ -88,7 +88,9 @@ def _longest_path(graph: csr_array) -> np.ndarray:
     far = dijkstra(graph, indices=0)
     if not np.isfinite(far).all():
         _, piece = connected_components(graph, directed=False)
-        far = dijkstra(graph, indices=int(np.flatnonzero(piece == np.bincount(piece).argmax())[0]))
+        far = dijkstra(
+            graph, indices=int(np.flatnonzero(piece == np.bincount(piece).argmax())[0])
+        )
     reach, before = dijkstra(graph, indices=_farthest(far), return_predecessors=True)
     node, back = _farthest(reach), before.tolist()
     path = []
