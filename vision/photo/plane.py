@@ -119,7 +119,7 @@ class Plane:
         if known is None:
             return 0.0
         focal_px = _FOCAL_LONG_SIDES * max(self.photo.rgb.shape[:2])
-        return u_height_mm * known.value / focal_px
+        return float(u_height_mm * known.value / focal_px)
 
     def photo_maps(
         self,
@@ -151,8 +151,8 @@ class Plane:
         x = x0 + (np.arange(columns) - 0.5) * _GRID_PX * ((x1 - x0) / width)
         y = y0 + (np.arange(rows) - 0.5) * _GRID_PX * ((y1 - y0) / height)
         at = np.stack(np.meshgrid(x, y), axis=-1).reshape(-1, 2)
-        coarse = (self.to_photo_px(at) - first_px) / step_px
-        coarse = coarse.astype(np.float32).reshape(rows, columns, 2)
+        px = (self.to_photo_px(at) - first_px) / step_px
+        coarse = px.astype(np.float32).reshape(rows, columns, 2)
         whole = (columns * _GRID_PX, rows * _GRID_PX)
         rim = slice(_GRID_PX, _GRID_PX + height), slice(_GRID_PX, _GRID_PX + width)
         fine = [
@@ -264,11 +264,12 @@ def _straight_way(ring_px: Points2, size: tuple[int, int]) -> Matrix3 | None:
     width, height = size
     ring = _ring((-0.5, -0.5, width - 0.5, height - 0.5))
     ends = slice(None, None, _RIM_POINTS)
-    way = cv2.getPerspectiveTransform(
+    found = cv2.getPerspectiveTransform(
         ring[ends].astype(np.float32), ring_px[ends].astype(np.float32)
     )
+    way = np.asarray(found, np.float64)
     off = np.abs(map_points(way, ring) - ring_px).max()
-    return np.asarray(way, np.float64) if off < _STRAIGHT_PX else None
+    return way if off < _STRAIGHT_PX else None
 
 
 def _rim_mm(photo: Photo, sheet: SheetMap) -> Points2:
