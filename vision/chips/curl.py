@@ -78,17 +78,19 @@ def fit_circle(points: Points2, *, noise: float = 0.5) -> Circle | None:
     guess = np.array([p / 2, q / 2, np.sqrt(r2)])
     thin = slice(None, None, max(1, len(x) // 200))
     xs, ys = x[thin], y[thin]
+    flat = np.full(len(xs), -1.0)
 
     def off(v: Float1) -> Float1:
         return np.asarray(np.hypot(xs - v[0], ys - v[1]) - v[2])
 
     def slope(v: Float1) -> np.ndarray:
-        d = np.maximum(np.hypot(xs - v[0], ys - v[1]), 1e-9)
-        return np.column_stack([(v[0] - xs) / d, (v[1] - ys) / d, -np.ones_like(d)])
+        dx, dy = v[0] - xs, v[1] - ys
+        d = np.maximum(np.hypot(dx, dy), 1e-9)
+        return np.array([dx / d, dy / d, flat])
 
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")  # where it does not settle the checks below decide
-        found = leastsq(off, guess, Dfun=slope, maxfev=60)[0]
+        found = leastsq(off, guess, Dfun=slope, col_deriv=True, maxfev=60)[0]
     cx, cy, radius = (float(v) for v in found)
     if not np.isfinite(radius) or abs(radius) > 50 * span:
         return None
@@ -96,7 +98,7 @@ def fit_circle(points: Points2, *, noise: float = 0.5) -> Circle | None:
     angle = np.unwrap(np.arctan2(y - cy, x - cx))
     jac = slope(found)
     try:
-        cov = np.linalg.inv(jac.T @ jac)
+        cov = np.linalg.inv(jac @ jac.T)
     except np.linalg.LinAlgError:
         return None
     # Neighbouring points share their error: about one independent point per five.
