@@ -11,7 +11,7 @@ HERE = Path(__file__).parent
 #: All that the bench may import: the language itself, numpy, pytest and its own modules.
 ALLOWED = {
     "__future__", "ast", "collections", "dataclasses", "math", "numpy", "pathlib", "pytest",
-    "re", "subprocess", "sys", "time", "typing",
+    "re", "scipy", "subprocess", "sys", "time", "typing",
 }  # fmt: skip
 
 
