@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 
 import cv2
 import numpy as np
+from scipy.fft import irfft, next_fast_len, rfft
 from scipy.ndimage import maximum_filter1d, minimum_filter1d
 from scipy.signal import find_peaks
 
@@ -20,6 +21,8 @@ from vision.chips.ranks import median, percentile
 from vision.chips.smooth import smoothed
 
 if TYPE_CHECKING:
+    import numpy.typing as npt
+
     from vision.arrays import BoolMask, Float1, Float2
 
 __all__ = ["Coil", "Straight", "coil_of", "straighten"]
@@ -72,13 +75,12 @@ class Coil:
     strip: float
 
 
-def _axis_angle(points: np.ndarray) -> tuple[np.ndarray, float]:
-    """Return middle and direction (radians) of the long axis of (N, 2) points."""
-    centre = points.mean(axis=0)
-    rel = points - centre
-    x, y = rel[:, 0], rel[:, 1]
-    # Plain sums, not a matrix product: that one's last bits move with the memory's place.
-    return centre, float(0.5 * np.arctan2(2 * (x * y).sum(), (x * x - y * y).sum()))
+def _axis(on: npt.NDArray[np.uint8]) -> tuple[float, np.ndarray, float]:
+    """Return count, middle (x, y) and direction (radians) of the long axis of set pixels."""
+    m = cv2.moments(on, binaryImage=True)
+    count = max(m["m00"], 1.0)
+    angle = 0.5 * np.arctan2(2 * m["mu11"], m["mu20"] - m["mu02"])
+    return m["m00"], np.array([m["m10"], m["m01"]]) / count, float(angle)
 
 
 def straighten(mask: BoolMask, light: Float2, *, margin: int = 4) -> Straight | None:
@@ -96,11 +98,9 @@ def straighten(mask: BoolMask, light: Float2, *, margin: int = 4) -> Straight | 
         ``None`` for masks of fewer than 17 pixels.
     """
     on = mask.astype(np.uint8)
-    points = cv2.findNonZero(on)
-    if points is None or len(points) < 17:
+    count, centre, angle = _axis(on)
+    if count < 17:
         return None
-    points = points.reshape(-1, 2)
-    centre, angle = _axis_angle(points[:: max(1, len(points) // 20000)].astype(np.float64))
     c, s = np.cos(angle), np.sin(angle)
     # What is inside lies neither above nor below all else.
     rim = cv2.findNonZero(on - cv2.erode(on, np.ones((3, 3), np.uint8), borderValue=0))
@@ -154,9 +154,11 @@ def _slow_part(picture: Float2, sigma: float) -> Float2:
 def _autocorrelation(signal: Float2) -> Float1:
     """Return the overlap-corrected autocorrelation over columns, summed over rows."""
     n = signal.shape[1]
-    size = int(2 ** np.ceil(np.log2(2 * n)))
-    power = np.abs(np.fft.rfft(signal, size, axis=1)) ** 2
-    ac = np.fft.irfft(power.sum(axis=0))[: n // 2]
+    # Half of the shifts are asked for, so that a half row of nothing keeps ends apart.
+    size = next_fast_len(n + n // 2, real=True)
+    wave = rfft(signal, size, axis=1)
+    power = wave.real**2 + wave.imag**2
+    ac = irfft(power.sum(axis=0), size)[: n // 2]
     ac = ac / np.maximum(n - np.arange(len(ac)), 1) * n
     return np.asarray(ac / max(ac[0], 1e-9))
 

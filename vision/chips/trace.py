@@ -21,6 +21,8 @@ from vision.chips.ranks import median
 from vision.chips.smooth import smoothed
 
 if TYPE_CHECKING:
+    import numpy.typing as npt
+
     from vision.arrays import BoolMask, Float1, Points2
 
 __all__ = ["Trace", "smooth_path", "trace_mask"]
@@ -107,26 +109,36 @@ def _tips_and_crossings(skeleton: BoolMask, half: np.ndarray) -> tuple[int, int]
     crossing pixels are gathered over half a width and a gathering counts by how many
     branches leave it that are more than spurs: three or more a junction, one an end.
     """
-    degree = cv2.filter2D(skeleton.astype(np.uint8), -1, _NEIGHBOURS, borderType=0)
-    tips = (degree <= 1) & skeleton
-    crossing = (degree >= 3) & skeleton
+    degree = cv2.filter2D(skeleton.astype(np.uint8), -1, _NEIGHBOURS, borderType=0).ravel()
+    at = np.flatnonzero(skeleton)
+    tips, crossing = degree[at] <= 1, degree[at] >= 3
     if not crossing.any():
         return int(tips.sum()), 0
-    reach = max(1, round(median(half[skeleton])))
+    reach = max(1, round(median(half.ravel()[at])))
     disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * reach + 1, 2 * reach + 1))
-    count, clump = cv2.connectedComponents(cv2.dilate(crossing.astype(np.uint8), disc))
-    free = skeleton & (clump == 0)
-    branches, branch = cv2.connectedComponents(free.astype(np.uint8))
-    beside = cv2.dilate(clump.astype(np.uint16), np.ones((3, 3), np.uint8))
+    count, clump = cv2.connectedComponents(
+        cv2.dilate(_picture(at[crossing], skeleton.shape), disc), ltype=cv2.CV_16U
+    )
+    free = clump.ravel()[at] == 0
+    branches, branch = cv2.connectedComponents(_picture(at[free], skeleton.shape))
+    branch = branch.ravel()[at]
     tipped = np.bincount(branch[tips & free], minlength=branches) > 0
     spur = tipped & (np.bincount(branch[free], minlength=branches) < 1.2 * reach)
     kept = free & ~spur[branch]
+    beside = cv2.dilate(clump, np.ones((3, 3), np.uint8)).ravel()[at]
     touching = kept & (beside > 0)
-    _, touch = cv2.connectedComponents(touching.astype(np.uint8))
-    pairs = np.unique(touch[touching].astype(np.int64) * count + beside[touching])
+    _, touch = cv2.connectedComponents(_picture(at[touching], skeleton.shape))
+    pairs = np.unique(touch.ravel()[at[touching]].astype(np.int64) * count + beside[touching])
     leaving = np.bincount(pairs % count, minlength=count)[1:]
     ends = int((tips & kept).sum()) + int((leaving == 1).sum())
     return ends, int((leaving >= 3).sum())
+
+
+def _picture(at: np.ndarray, shape: tuple[int, ...]) -> npt.NDArray[np.uint8]:
+    """Return a picture in which some pixels, given by their number, are set."""
+    out = np.zeros(shape, np.uint8)
+    out.ravel()[at] = 1
+    return out
 
 
 def trace_mask(mask: BoolMask, half: np.ndarray | None = None) -> Trace | None:
