@@ -7,16 +7,16 @@ above the floor, with the bar cooled and measured before them.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import TYPE_CHECKING, Final
 
 from advisor.cautions import cautions_for
 from advisor.force import turning_time_s
-from advisor.lathes import feeds_for, settable_speeds
-from advisor.limits import Stock, broken_limits, check_limits, floor_mm, is_legal
+from advisor.lathes import feeds_for
+from advisor.limits import check_limits
 from advisor.parse import left_diameter_mm
+from advisor.plan_cuts import Job, deepest, finishing_cut, named_of
 from advisor.records import Cut, PassPlan, PlanStep, Quantity, Reason
-from advisor.start import starting_wish
 from advisor.state import Setup, cut_state, roughness_um, setup_of
 from advisor.stiffness import thermal_growth_mm
 from advisor.tables import rule_value
@@ -27,38 +27,13 @@ if TYPE_CHECKING:
 __all__ = ["plan_passes"]
 
 _FINISH_TRIES: Final = 8
-_FEED_TRIES: Final = 4
-_SPEED_TRIES: Final = 6
 #: A finishing cut need not be deeper than this many floors.
 _MOST_FLOORS: Final = 5.0
 #: Up to so many floors each, the last two cuts share all there is without roughing.
 _SHARED_FLOORS: Final = 3
+#: Two last cuts are alike within a fifth of the deeper one.
+_ALIKE: Final = 0.2
 _ROUNDING: Final = 1e-6
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Job:
-    """The job in whole divisions of the dial."""
-
-    case: Case
-    setup: Setup
-    step_mm: float
-    start_mm: float
-    total: int
-    rz_um: float
-
-    def diameter_mm(self, taken: int) -> float:
-        """Return the diameter once so many divisions are taken."""
-        return self.start_mm - 2.0 * taken * self.step_mm
-
-    def stock(self, taken: int, rz_um: float) -> Stock:
-        """Return what is left once so many divisions are taken."""
-        return Stock(
-            left_mm=(self.total - taken) * self.step_mm,
-            tolerance_mm=self.case.work.tolerance_mm,
-            bar_mm=self.case.work.diameter_mm,
-            previous_rz_um=rz_um,
-        )
 
 
 def plan_passes(case: Case) -> PassPlan:
@@ -97,19 +72,8 @@ def plan_passes(case: Case) -> PassPlan:
         return _no(cautions, Reason(id="plan-larger"), (), {})
     job, refusal = _in_divisions(case, setup, diameter, target)
     if job is None:
-        return _no(cautions, refusal, ("help-dial", "help-tolerance"), _named(setup, case))
+        return _no(cautions, refusal, ("help-dial", "help-tolerance"), named_of(setup, case))
     return _passes(job, cautions)
-
-
-def _named(setup: Setup, case: Case) -> dict[str, Quantity | str]:
-    return {
-        "metal": setup.metal.name,
-        "tolerance": Quantity(case.work.tolerance_mm, "mm"),
-        "stickout": Quantity(setup.stickout_mm, "mm"),
-        "nose": Quantity(setup.edge.re_mm, "mm"),
-        "overhang": Quantity(setup.edge.overhang_mm, "mm"),
-        "step": Quantity(setup.lathe.dial.step_mm, "mm"),
-    }
 
 
 def _no(
@@ -128,66 +92,68 @@ def _no(
 
 def _in_divisions(
     case: Case, setup: Setup, diameter_mm: float, target_mm: float
-) -> tuple[_Job | None, Reason]:
+) -> tuple[Job | None, Reason]:
     step = setup.lathe.dial.step_mm
     left = (diameter_mm - target_mm) / 2.0
     total = round(left / step)
-    named = _named(setup, case)
+    named = named_of(setup, case)
     refused = Reason(id="plan-dial", values=named)
     if total < 1 or abs(left - total * step) > case.work.tolerance_mm / 2.0 + _ROUNDING:
         return None, refused
     last = case.passes[-1] if case.passes else None
     feed = cut_state(setup, last.cut).feed_mm_rev if last else None
     rz = min(roughness_um(setup, feed), 100.0) if feed else 0.0
-    job = _Job(
-        case=case, setup=setup, step_mm=step, start_mm=diameter_mm, total=total, rz_um=rz
-    )
+    job = Job(case=case, setup=setup, step_mm=step, start_mm=diameter_mm, total=total, rz_um=rz)
     return job, refused
 
 
-def _passes(job: _Job, cautions: tuple[Reason, ...]) -> PassPlan:
+def _passes(job: Job, cautions: tuple[Reason, ...]) -> PassPlan:
     """Return the plan for the first finishing depth that leads to one, shallow ones first."""
     refusal: tuple[Reason, tuple[LimitCheck, ...]] | None = None
-    floor = floor_mm(job.setup, job.stock(0, job.rz_um), finishing=False)
-    least = max(1, math.ceil(floor / job.step_mm - _ROUNDING))
-    if job.total < least:
-        named = _named(job.setup, job.case)
+    if job.total < job.least:
+        named = named_of(job.setup, job.case)
         named["left"] = Quantity(job.total * job.step_mm, "mm")
-        named["floor"] = Quantity(floor, "mm")
+        named["floor"] = Quantity(job.setup.metal.finishing_floor_mm.value, "mm")
         why = Reason(id="plan-too-little", values=named)
         return _no(cautions, why, ("help-tolerance",), named)
-    for pair in _finishing_pairs(job, least):
+    for pair in _finishing_pairs(job):
         steps, refused = _with_finish(job, pair)
         if steps:
             return PassPlan(feasible=True, steps=tuple(steps), cautions=cautions)
         refusal = refusal or refused
-    why, broken = refusal or (Reason(id="plan-dial", values=_named(job.setup, job.case)), ())
-    return _no(cautions, why, _helps(job, broken), _named(job.setup, job.case))
+    why, broken = refusal or (Reason(id="plan-dial", values=named_of(job.setup, job.case)), ())
+    return _no(cautions, why, _helps(job, broken), named_of(job.setup, job.case))
 
 
-def _finishing_pairs(job: _Job, least: int) -> list[tuple[int, ...]]:
-    """Return candidates for the last cuts in divisions: two alike, or one where two rub."""
-    most = min(job.total // 2, math.ceil(_MOST_FLOORS * least))
-    if job.total < 2 * least:
-        return [(job.total,)]
+def _finishing_pairs(job: Job) -> list[tuple[int, ...]]:
+    """Return candidates for the last cuts in divisions: two alike, or one where two rub.
+
+    From a comfortable depth on for metals that harden, then down to the floor itself.
+    """
+    total, least = job.total, job.least
+    if total < 2 * least:
+        return [(total,)]
+    most = min(total // 2, math.ceil(_MOST_FLOORS * least))
     span = range(least, most + 1)
     stride = max(1, len(span) // _FINISH_TRIES)
     pairs: list[tuple[int, ...]] = [(k, k) for k in span[::stride]]
-    if job.total <= 2 * _SHARED_FLOORS * least:  # nothing to rough: the two share it
-        pairs.insert(0, (job.total - job.total // 2, job.total // 2))
+    if job.setup.metal.hardens:
+        better = math.ceil(rule_value("finish", "better_floors") * least)
+        pairs.sort(key=lambda pair: pair[0] < better)
+    halves = (total - total // 2, total // 2)
+    if total <= 2 * _SHARED_FLOORS * least and halves[0] - halves[1] <= _ALIKE * halves[0]:
+        pairs.insert(0, halves)  # nothing to rough: the two share it
+    if total <= _SHARED_FLOORS * least:
+        pairs.append((total,))
     return pairs
 
 
 def _with_finish(
-    job: _Job, last: tuple[int, ...]
+    job: Job, last: tuple[int, ...]
 ) -> tuple[list[PlanStep], tuple[Reason, tuple[LimitCheck, ...]] | None]:
     """Return all steps with these last cuts, or why there are none."""
     rough_total = job.total - sum(last)
-    if (
-        0
-        < rough_total
-        < max(1, math.ceil(job.setup.metal.finishing_floor_mm.value / job.step_mm))
-    ):
+    if 0 < rough_total < job.least:
         return [], None
     finest = roughness_um(job.setup, feeds_for(job.setup.lathe, "along")[0])
     tried = _finish(job, last, rough_total, min(finest, 100.0) if rough_total else job.rz_um)
@@ -196,10 +162,10 @@ def _with_finish(
     rough: list[PlanStep] = []
     taken, rz = 0, job.rz_um
     while taken < rough_total:
-        found = _deepest(job, taken, rough_total - taken, rz)
+        found = deepest(job, taken, rough_total - taken, rz)
         if isinstance(found, tuple):
             return [], found
-        rough.append(_step(job, "rough", found, taken, rz))
+        rough.append(_roughing(job, found, taken, rz))
         taken += round(found.depth_mm / job.step_mm)
         rz = min(roughness_um(job.setup, found.feed_mm_rev or 0.0), 100.0)
     tail = _finish(job, last, taken, rz)
@@ -208,72 +174,15 @@ def _with_finish(
     return [*rough, *_between(job, taken, bool(rough)), *tail], None
 
 
-def _deepest(
-    job: _Job, taken: int, rest: int, rz_um: float
-) -> Cut | tuple[Reason, tuple[LimitCheck, ...]]:
-    """Return the roughing cut that takes the rest in fewest even cuts, or why there is none."""
-    stock = job.stock(taken, rz_um)
-    wish = _wish(job, taken, stock)
-    best: Cut | None = None
-    for feed in _feeds_down(job.setup, wish):
-        for speed in _speeds_down(job.setup, wish):
-            cut = replace(wish, feed_mm_rev=feed, spindle_rev_min=speed)
-            depth = _even_depth(job, cut, stock, rest)
-            if depth and (best is None or depth > best.depth_mm + _ROUNDING):
-                best = replace(cut, depth_mm=depth)
-        if best is not None and best.depth_mm >= 0.5 * wish.depth_mm:
-            break
-    if best is not None:
-        return best
-    floor = max(1, math.ceil(job.setup.metal.finishing_floor_mm.value / job.step_mm))
-    tried = replace(wish, depth_mm=round(min(rest, floor) * job.step_mm, 6))
-    return _refused(job, "plan-rough", tried, stock)
-
-
-def _even_depth(job: _Job, cut: Cut, stock: Stock, rest: int) -> float:
-    """Return the deepest legal even share of the rest, mm; 0 where none is legal."""
-    deepest = max(1, round(cut.depth_mm / job.step_mm))
-    fewest = math.ceil(rest / deepest)
-    for count in range(fewest, min(rest, fewest + 25) + 1):
-        share = math.ceil(rest / count)
-        depth = round(share * job.step_mm, 6)
-        if depth < job.setup.metal.finishing_floor_mm.value - _ROUNDING:
-            return 0.0
-        if is_legal(job.setup, replace(cut, depth_mm=depth), stock):
-            return depth
-    return 0.0
-
-
-def _wish(job: _Job, taken: int, stock: Stock) -> Cut:
-    diameter = job.diameter_mm(taken)
-    return starting_wish(job.setup, stock, diameter, job.case.work.cut_length_mm)
-
-
-def _feeds_down(setup: Setup, wish: Cut) -> list[float]:
-    """Return the wished feed and the next finer ones, then the next coarser."""
-    feeds = feeds_for(setup.lathe, "along")
-    start = wish.feed_mm_rev or feeds[0]
-    finer = [f for f in reversed(feeds) if f <= start]
-    coarser = [f for f in feeds if f > start]
-    return [*finer[:_FEED_TRIES], *coarser[:2]]
-
-
-def _speeds_down(setup: Setup, wish: Cut) -> list[float]:
-    """Return the wished speed and slower ones, spread down to the slowest."""
-    slower = [s for s in reversed(settable_speeds(setup.lathe)) if s <= wish.spindle_rev_min]
-    stride = max(1, len(slower) // _SPEED_TRIES)
-    return slower[::stride]
-
-
 def _finish(
-    job: _Job, last: tuple[int, ...], taken: int, rz_um: float
+    job: Job, last: tuple[int, ...], taken: int, rz_um: float
 ) -> list[PlanStep] | tuple[Reason, tuple[LimitCheck, ...]]:
     """Return the last cuts with measuring between them, or why they cannot be made."""
     out: list[PlanStep] = []
     for place, divisions in enumerate(last):
         final = place == len(last) - 1
         stock = job.stock(taken, rz_um)
-        cut = _finishing_cut(job, taken, divisions, stock)
+        cut = finishing_cut(job, taken, divisions, stock)
         if isinstance(cut, tuple):
             return cut
         out.append(_step(job, "finish" if final else "semi", cut, taken, rz_um))
@@ -285,48 +194,7 @@ def _finish(
     return out
 
 
-def _finishing_cut(
-    job: _Job, taken: int, divisions: int, stock: Stock
-) -> Cut | tuple[Reason, tuple[LimitCheck, ...]]:
-    setup, diameter = job.setup, job.diameter_mm(taken)
-    wish = starting_wish(setup, stock, diameter, job.case.work.cut_length_mm)
-    wish = replace(wish, depth_mm=round(divisions * job.step_mm, 6))
-    feeds = _finishing_feeds(job)
-    for feed in feeds:
-        for speed in _speeds_down(setup, wish):
-            cut = replace(wish, feed_mm_rev=feed, spindle_rev_min=speed)
-            if is_legal(setup, cut, stock):
-                return cut
-    return _refused(job, "plan-finish", replace(wish, feed_mm_rev=feeds[0]), stock)
-
-
-def _finishing_feeds(job: _Job) -> list[float]:
-    """Return feeds for the last cuts: fine enough for the roughness asked for, coarse first."""
-    feeds = feeds_for(job.setup.lathe, "along")
-    wanted = job.case.work.roughness_rz_um
-    most = job.setup.metal.start_feed_mm_rev.value
-    if wanted is not None and job.setup.edge.re_mm > 0.0:
-        most = min(most, math.sqrt(8.0 * job.setup.edge.re_mm * wanted / 1000.0))
-    else:
-        most = min(most, rule_value("finish", "feed_mm_rev"))
-    fine = [f for f in reversed(feeds) if f <= most * 1.05]
-    return [*fine[:6], *(f for f in feeds if f > most * 1.05)][:8]
-
-
-def _refused(
-    job: _Job, reason: str, cut: Cut, stock: Stock
-) -> tuple[Reason, tuple[LimitCheck, ...]]:
-    broken = broken_limits(job.setup, cut, stock)
-    named = _named(job.setup, job.case)
-    named["diameter"] = Quantity(cut.diameter_mm, "mm")
-    worst = broken[0] if broken else None
-    named["limit"] = worst.limit if worst else "no setting"
-    named["value"] = Quantity(worst.value, worst.unit) if worst else ""
-    named["bound"] = Quantity(worst.bound, worst.unit) if worst else ""
-    return Reason(id=reason, values=named), tuple(broken)
-
-
-def _helps(job: _Job, broken: tuple[LimitCheck, ...]) -> tuple[str, ...]:
+def _helps(job: Job, broken: tuple[LimitCheck, ...]) -> tuple[str, ...]:
     names = {check.limit for check in broken}
     out: list[str] = []
     if names & {"deflection", "diameter error", "stick-out over diameter"}:
@@ -341,20 +209,35 @@ def _helps(job: _Job, broken: tuple[LimitCheck, ...]) -> tuple[str, ...]:
     return (*out, "help-tolerance")
 
 
-def _between(job: _Job, taken: int, roughed: bool) -> list[PlanStep]:  # noqa: FBT001 - private
+def _roughing(job: Job, cut: Cut, taken: int, rz_um: float) -> PlanStep:
+    """Return a roughing step; the first of a job is a trial, on the waste end or counted."""
+    if taken or job.case.passes:
+        return _step(job, "rough", cut, taken, rz_um)
+    waste = job.case.work.waste_end_mm > 0.0
+    step = _step(job, "rough" if waste else "trial", cut, taken, rz_um)
+    named = {"waste": Quantity(job.case.work.waste_end_mm, "mm")}
+    return replace(step, note=Reason(id="plan-waste" if waste else "plan-trial", values=named))
+
+
+def _between(job: Job, taken: int, roughed: bool) -> list[PlanStep]:  # noqa: FBT001 - private
     """Return cooling and measuring between roughing and the last cuts."""
     if not roughed:
         return []
     diameter = job.diameter_mm(taken)
-    rise = rule_value("finish", "warm_rise_k")
-    growth = thermal_growth_mm(diameter, rise, job.setup.metal.expansion_1e6_k.value)
+    rise, alpha = rule_value("finish", "warm_rise_k"), job.setup.metal.expansion_1e6_k
+    growth = thermal_growth_mm(diameter, rise, alpha.value)
+    longer = thermal_growth_mm(job.setup.stickout_mm, rise, alpha.value)
+    centre = "centre" in job.setup.holding
     out = []
-    if growth > job.case.work.tolerance_mm / 10.0:
+    if centre or growth > job.case.work.tolerance_mm / 10.0:
         named: dict[str, Quantity | str] = {
             "rise": f"{rise:.0f}",
-            "growth": Quantity(growth, "mm"),
+            "growth": Quantity(1000.0 * growth, "um"),
+            "longer": Quantity(1000.0 * longer, "um"),
+            "stickout": Quantity(job.setup.stickout_mm, "mm"),
         }
-        note = Reason(id="plan-cool", values=named, sources=("callister", "navedtra"))
+        reason = "plan-cool-centre" if centre else "plan-cool"
+        note = Reason(id=reason, values=named, sources=(alpha.source, "navedtra"))
         out.append(_pause("cool", diameter, note))
     return [*out, _pause("measure", diameter, Reason(id="plan-measure"))]
 
@@ -368,7 +251,7 @@ def _pause(kind: str, diameter_mm: float, note: Reason) -> PlanStep:
     )
 
 
-def _step(job: _Job, kind: str, cut: Cut, taken: int, rz_um: float) -> PlanStep:
+def _step(job: Job, kind: str, cut: Cut, taken: int, rz_um: float) -> PlanStep:
     divisions = round(cut.depth_mm / job.step_mm)
     state = cut_state(job.setup, cut)
     # The band of the force is taken as two standard uncertainties: 30 % is its far end.

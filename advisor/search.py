@@ -11,7 +11,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, Final
 
 from advisor.history import FIELDS
-from advisor.lathes import feeds_for, nearest, settable_speeds, snap_speed
+from advisor.lathes import can_run, feeds_for, nearest, settable_speeds, snap_speed
 from advisor.limits import first_broken, is_legal, nearest_feed, setup_allows
 from advisor.state import thickness_mm
 
@@ -149,6 +149,8 @@ def nearest_legal(
     if not setup_allows(setup, wish):
         return None
     full = {lever: settings_for(setup, wish, stock, lever) for lever in levers}
+    if "speed" in full and can_run(setup.lathe, wish.spindle_rev_min):
+        full["speed"] = tuple(sorted({*full["speed"], wish.spindle_rev_min}))
     if len(levers) == 1:
         return _nearest_of(setup, wish, stock, {k: list(v) for k, v in full.items()})
     gentle = _gentlest(setup, wish, stock, full)

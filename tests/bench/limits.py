@@ -111,6 +111,9 @@ def random_pass(dice, case, diameter_mm, direction):
         depth = 2.0
     elif direction == "along":
         depth = min(depth, max(1, round(0.1 * diameter_mm / step)) * step)
+    left = own.left_mm(case, {"direction": direction, "diameter_mm": diameter_mm})
+    if left is not None and dice.random() < 0.9:  # few turn below the size they want
+        depth = max(step, min(depth, int(max(left, 0) / step) * step))
     feed = None if dice.random() < 0.05 else dice.choice(own.feeds(lathe, direction))
     signs = {
         "form": dice.choice(FORMS),
@@ -158,7 +161,7 @@ def random_case(seed):
         "cut_length_mm": 0.75 * stickout,
         "holding": dice.choice(["chuck"] * 3 + ["chuck and centre", "steady rest"]),
         "tolerance_mm": dice.choice([0.02, 0.05, 0.2]),
-        "grip_mm": dice.choice([None, None, 0.3 * diameter, diameter]),
+        "grip_mm": dice.choice([None, None, None, diameter, 2 * diameter]),
     }
     case = {"schema": "bluecurl.case/1", "work": work, "edge": random_edge(dice)}
     case["lathe"] = random_lathe(dice)

@@ -196,7 +196,7 @@ def _depth(case, cut, bend, rz_um):
             yield "bar left"
     elif depth > left + tolerance / 2 + TINY:
         yield "stock left"
-    elif tolerance / 2 + TINY < left - depth < floor - TINY:
+    elif tolerance / 2 + TINY < left - depth < floor - tolerance / 2 - TINY:
         yield "remainder"
 
 
