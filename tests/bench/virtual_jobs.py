@@ -4,9 +4,10 @@
     python tests/bench/virtual_jobs.py --jobs 1000 --seed 1 --weaken 0.5 --reverse speed-curl
 
 Seeds 1-5 are for development. Seeds 9001-9005 are never looked at while anything is being
-chosen. Besides the advice, four players run the same jobs: no advice, one factor at a time up
-the feed, random legal moves, and one that sees the hidden world and still moves one lever at
-a time, which is the most that advice could reach. ``tests/virtual_bench`` says what the world
+chosen. Besides the advice, five players run the same jobs: no advice, one factor at a time up
+the feed, random legal moves; one that knows the bench's own relations and middle constants
+but not the job's, and one that sees the hidden world, both moving one lever at a time: what
+advice can and cannot be asked to reach. ``tests/virtual_bench`` says what the world
 is made of.
 """
 
@@ -22,7 +23,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 from virtual_bench.adapter import Advised
 from virtual_bench.bench import run_job
 from virtual_bench.jobs import draw_job
-from virtual_bench.players import NoAdvice, RandomMoves, SeesAll, UpTheFeed
+from virtual_bench.players import KnowsTheBook, NoAdvice, RandomMoves, SeesAll, UpTheFeed
 from virtual_bench.score import figures
 from virtual_bench.world import RELATIONS
 
@@ -57,7 +58,11 @@ def main() -> None:
         f"seeds {given.seed}, {given.jobs} jobs each, relations at {given.weaken:g}, "
         f"reversed: {given.reverse or 'none'}\n"
     )
-    others = [] if given.only_advice else [NoAdvice(), UpTheFeed(), RandomMoves(), SeesAll()]
+    others = (
+        []
+        if given.only_advice
+        else [NoAdvice(), UpTheFeed(), RandomMoves(), KnowsTheBook(), SeesAll()]
+    )
     for player in (Advised(advise), *others):
         records = [
             run_job(job, player, seed, steady=isinstance(player, Advised)) for seed, job in jobs

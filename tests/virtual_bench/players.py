@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING, Protocol
 
 import numpy as np
 
-from .search import right_settings, works
-from .world import Fault
+from .search import is_right, right_settings, works
+from .world import Fault, middle_world, strengths
 
 if TYPE_CHECKING:
     from .cut import Bar
@@ -151,6 +151,10 @@ class RandomMoves:
         return replace(last, coolant="dry" if last.oil else "cutting oil"), lever
 
 
+#: How much tougher the book's metal is taken to be after each promise that it broke.
+TOUGHER = 1.2
+
+
 class SeesAll:
     """Knows the hidden world and still moves one lever at a time: what can be asked at most.
 
@@ -164,9 +168,10 @@ class SeesAll:
         if {"burr", "tearing"} & set(made.seen.noticed) and made.looked == "not yet":
             return Decision("look at the edge", last)
         left = made.diameter_mm - 2.0 * last.depth_mm
-        aims = right_settings(view.job, left, view.holding)
+        job = self._believes(view)
+        aims = right_settings(job, left, view.holding)
         if not aims and view.holding == "chuck" and view.job.lathe.has_tailstock:
-            aims = right_settings(view.job, left, "chuck and centre")
+            aims = right_settings(job, left, "chuck and centre")
             if aims:
                 return replace(_fits(view, last), holding="chuck and centre")
         aims = [(self._levers(last, aim), aim.depth_mm, aim) for aim in aims]
@@ -179,7 +184,37 @@ class SeesAll:
                 return _fits(view, step)
         return _fits(view, last)
 
+    def _believes(self, view: View) -> Job:
+        """Return the job as this player takes it to be."""
+        return view.job
+
     @staticmethod
     def _levers(one: Settings, other: Settings) -> int:
         keys = ("coolant", "feed_mm_rev", "speed_rev_min", "depth_mm")
         return sum(getattr(one, key) != getattr(other, key) for key in keys)
+
+
+class KnowsTheBook(SeesAll):
+    """Knows every relation and its middle constants, nothing of this job's: an able machinist.
+
+    Where the book promised right chips and they did not come, it takes this metal to be
+    tougher by a fifth and goes on.
+    """
+
+    name = "knows the bench's own book, not the job"
+
+    def _believes(self, view: View) -> Job:
+        job = view.job
+        book = middle_world(job.metal, view.blade, job.lathe)
+        book = replace(book, strength=strengths())
+        job = replace(job, blade=view.blade, world=book)
+        for made in view.passes:
+            bar = replace(job.bar, diameter_mm=made.diameter_mm, holding=made.holding)
+            if is_right(job, made.settings, bar):
+                book = replace(
+                    book,
+                    break_strain=book.break_strain * TOUGHER,
+                    control_mm=book.control_mm * TOUGHER,
+                )
+                job = replace(job, world=book)
+        return job

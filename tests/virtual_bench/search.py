@@ -16,11 +16,13 @@ from .published import cutting_speed_m_min
 from .world import Fault
 
 if TYPE_CHECKING:
+    from .cut import Bar
     from .jobs import Job, Settings
 
 __all__ = [
     "MOST_DEPTH_MM",
     "holds",
+    "is_right",
     "possible",
     "right_settings",
     "top_feed",
@@ -166,6 +168,14 @@ def possible(job: Job) -> Chances:
             exists = exists or bool(right.any())
             reachable = reachable or bool((right & (used <= room + 1e-9)).any())
     return Chances(exists, reachable, at_once)
+
+
+def is_right(job: Job, settings: Settings, bar: Bar) -> bool:
+    """Say whether this cut runs and makes right chips with a fresh edge."""
+    cut = _cut(job, Fault(), bar, settings)
+    mix = mixture(job.world, Fault(), cut)
+    right = acceptable(job.wish, mix, settings.feed_mm_rev, top_feed=job.top_feed)
+    return bool(right & holds(job, cut, settings.speed_rev_min, settings.depth_mm))
 
 
 def right_settings(job: Job, diameter_mm: float, holding: str) -> list[Settings]:

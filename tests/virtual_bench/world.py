@@ -12,7 +12,16 @@ import numpy as np
 
 from .constants import BLURS, EDGES, METALS, EdgeKind, Metal
 
-__all__ = ["RELATIONS", "Blade", "Fault", "Lathe", "World", "draw_world", "strengths"]
+__all__ = [
+    "RELATIONS",
+    "Blade",
+    "Fault",
+    "Lathe",
+    "World",
+    "draw_world",
+    "middle_world",
+    "strengths",
+]
 
 #: Relations whose strength can be changed: 1 as published, 0.5 half as strong, -1 reversed.
 RELATIONS = (
@@ -28,6 +37,10 @@ RELATIONS = (
     "speed-heat",  # a faster cut is hotter
     "oil",  # oil tightens the curl, hinders built-up edges and tint
 )
+
+
+#: How far the chip leaves the square to its edge, degrees; memory of flow-angle studies.
+FLOW_DEG = (3.0, 14.0)
 
 
 def strengths(weaken=1.0, reverse=None):
@@ -130,11 +143,36 @@ class World:
 def draw_world(rng: np.random.Generator, metal_name: str, blade: Blade, lathe: Lathe) -> World:
     """Draw the hidden constants of a job."""
     blur = {k: b.middle * float(np.exp(b.sigma * rng.normal())) for k, b in BLURS.items()}
+    return _world(
+        metal_name,
+        blade,
+        lathe,
+        blur=blur,
+        force_factor=float(rng.uniform(0.7, 1.3)),
+        flow_deg=float(rng.uniform(*FLOW_DEG)),
+        radius_um=float(rng.uniform(*blade.kind.radius_um)),
+    )
+
+
+def middle_world(metal_name: str, blade: Blade, lathe: Lathe) -> World:
+    """Return the world where every hidden constant has the middle value of its draw."""
+    return _world(
+        metal_name,
+        blade,
+        lathe,
+        blur={k: b.middle for k, b in BLURS.items()},
+        force_factor=1.0,
+        flow_deg=sum(FLOW_DEG) / 2.0,
+        radius_um=sum(blade.kind.radius_um) / 2.0,
+    )
+
+
+def _world(metal_name, blade, lathe, *, blur, force_factor, flow_deg, radius_um):
     metal = METALS[metal_name]
     return World(
         metal_name=metal_name,
         metal=metal,
-        force_factor=float(rng.uniform(0.7, 1.3)),
+        force_factor=force_factor,
         compression=1.0 + (metal.compression - 1.0) * blur["compression"],
         break_strain=metal.break_strain * blur["break_strain"],
         shear_fracture=metal.shear_fracture * blur["shear_fracture"],
@@ -142,11 +180,11 @@ def draw_world(rng: np.random.Generator, metal_name: str, blade: Blade, lathe: L
         up_curl_mm=blur["up_curl_mm"],
         side_curl=blur["side_curl"],
         opening=max(1.8, blur["opening"]),
-        flow_deg=float(rng.uniform(3.0, 14.0)),
+        flow_deg=flow_deg,
         groove_width_mm=blur["groove_width_mm"],
         groove_height_mm=blur["groove_height_mm"],
         least_chip=blur["least_chip"],
-        radius_um=float(rng.uniform(*blade.kind.radius_um)),
+        radius_um=radius_um,
         taylor=blur["taylor"],
         stiffness_n_mm=1000.0 * lathe.stiffness_n_um * blur["stiffness"],
         damping=blur["damping"],
