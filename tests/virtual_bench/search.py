@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 
 __all__ = [
     "MOST_DEPTH_MM",
+    "Chances",
     "holds",
     "is_right",
     "possible",
