@@ -23,8 +23,7 @@ from vision.chips.ground import (
     metal_probability,
     whole_ground,
 )
-from vision.photo.card import CARDS, card_image
-from vision.photo.colour import linear_from_rgb
+from vision.photo.card import CARDS, card_reflectance
 
 if TYPE_CHECKING:
     from vision.arrays import BoolMask, Float2, Linear3, Points2
@@ -84,7 +83,7 @@ def _grid_box(box: Box, q: float) -> Box:
 @lru_cache(maxsize=6)
 def _sheet_print(card_id: str, q: float) -> Float2:
     """Return the reflectance of a whole printed sheet, a little soft as lenses are."""
-    sheet = linear_from_rgb(card_image(CARDS[card_id], q))[..., 1]
+    sheet = card_reflectance(CARDS[card_id], q)
     return np.asarray(cv2.GaussianBlur(sheet, (0, 0), 0.6), np.float32)
 
 

@@ -37,6 +37,7 @@ __all__ = [
     "card_image",
     "card_pdf",
     "card_png",
+    "card_reflectance",
     "check_line_mm",
     "chess_corners_mm",
     "field_mm",
@@ -311,8 +312,8 @@ def _write(canvas: Float2, text: _Text, px_per_mm: float) -> None:
     canvas[top : top + height, left : left + width] *= 1 - fill
 
 
-def card_image(spec: CardSpec, px_per_mm: float) -> Rgb8:
-    """Draw the card as a picture.
+def card_reflectance(spec: CardSpec, px_per_mm: float) -> Float2:
+    """Draw the card as shares of the light that paper sends back.
 
     Parameters
     ----------
@@ -323,8 +324,8 @@ def card_image(spec: CardSpec, px_per_mm: float) -> Rgb8:
 
     Returns
     -------
-    (H, W, 3) uint8
-        sRGB, paper is 255. A point (x, y) mm lies at pixel (x, y) * px_per_mm - 0.5,
+    (H, W) float32
+        Paper is 1. A point (x, y) mm lies at pixel (x, y) * px_per_mm - 0.5,
         pixel centres at integers.
 
     Raises
@@ -344,6 +345,12 @@ def card_image(spec: CardSpec, px_per_mm: float) -> Rgb8:
         _paint(canvas, patch.rect_mm, patch.reflectance, px_per_mm)
     for text in _texts(spec):
         _write(canvas, text, px_per_mm)
+    return canvas
+
+
+def card_image(spec: CardSpec, px_per_mm: float) -> Rgb8:
+    """Return :func:`card_reflectance` as a picture, (H, W, 3) uint8 sRGB, paper is 255."""
+    canvas = card_reflectance(spec, px_per_mm)
     return np.repeat(srgb_from_linear(canvas[:, :, None]), 3, axis=2)
 
 
