@@ -259,20 +259,31 @@ def _moves(now: Situation) -> Advice | None:
 def _first(
     now: Situation, moves: list[Move], *, reason: str | None = None, free: bool = False
 ) -> Advice | None:
-    """Return the first move that can be made, with the next ones as alternatives."""
-    found: list[Proposal] = []
-    for move in moves:
-        proposal = realise(now, move, free=free)
-        if proposal is None or any(_same_lever(proposal, other) for other in found):
-            continue
-        found.append(proposal)
-        if len(found) > _MOST_ALTERNATIVES:
-            break
+    """Return the first move that can be made, with the next ones as alternatives.
+
+    Where every lever has had its trials in vain they are opened again: a bad cut made once
+    more in the same way costs stock and teaches nothing.
+    """
+    found = _possible(now, moves, free=free) or _possible(now, moves, free=free, again=True)
     if not found:
         return None
     why = found[0].change.reason if reason is None else _say(now, reason)
     others = tuple(p.change for p in found[1:])
     return _answer(now, found[0], verdict="change", reason=why, alternatives=others)
+
+
+def _possible(
+    now: Situation, moves: list[Move], *, free: bool, again: bool = False
+) -> list[Proposal]:
+    found: list[Proposal] = []
+    for move in moves:
+        proposal = realise(now, move, free=free, again=again)
+        if proposal is None or any(_same_lever(proposal, other) for other in found):
+            continue
+        found.append(proposal)
+        if len(found) > _MOST_ALTERNATIVES:
+            break
+    return found
 
 
 def _same_lever(one: Proposal, other: Proposal) -> bool:

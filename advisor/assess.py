@@ -47,7 +47,7 @@ _MARKS: Final[dict[str, tuple[int, ...]]] = {
     "tough stainless": (3, 2, 2, 1, 0, 1, 2),
     "titanium": (2, 2, 0, 1, 0, 2, 2),
     "aluminium": (3, 2, 2, 1, 0, 1, 2),
-    "crumbles": (3, 2, 2, 2, 0, 0, 0),
+    "crumbles": (3, 2, 2, 2, 0, 0, 1),
 }
 #: In a groove a clock spring rolls out; anything straight or long jams.
 _IN_A_GROOVE: Final = (3, 2, 2, 2, 0, 1, 1)
@@ -55,21 +55,28 @@ _IN_A_GROOVE: Final = (3, 2, 2, 2, 0, 1, 1)
 _ROUND_FROM: Final = {"hex": math.sqrt(3.0) / 2.0, "square": math.sqrt(0.5)}
 _SAME_SPEED: Final = 0.10  # a fixed step on a shrinking bar is still the same speed
 _SAME: Final = 0.03
+#: A good form among which a part snarls is under control no more.
+_TANGLED: Final = 2
 _BAD_SIGNS: Final = ("chatter", "rubbing", "tearing", "squeal", "hammering", "labouring")
 
 
 @dataclass(frozen=True, slots=True)
 class Mark:
-    """Mark of one pass: form 0 to 3 (None: says nothing), tints too hot, troubles noticed."""
+    """Mark of one pass: form 0 to 3 (None: says nothing), tints too hot, troubles noticed.
+
+    ``severity`` is the mean of the forms over all the metal seen, where ``form`` is that of
+    the form which is named first.
+    """
 
     form: int | None
     heat: int
     troubles: int
+    severity: float = 0.0
 
     @property
     def total(self) -> float:
         """One number for "better or worse than before"."""
-        return 2.0 * (self.form or 0) + min(self.heat, 4) + self.troubles
+        return 2.0 * self.severity + min(self.heat, 4) + self.troubles
 
 
 def badness(
@@ -137,14 +144,28 @@ def assess(case: Case, number: int) -> Mark:
             direction=record.cut.direction,
             feed_mm_rev=record.cut.feed_mm_rev,
         )
+        if chips.tangled >= rule_value("chip", "tangled_share"):
+            form = max(form, _TANGLED)
         short = form_class(chips.form) not in {_F.SNARLED, _F.LONG_COIL, _F.LONG_RIBBON}
         if short and interrupted(case.work, record, number):
             form = None
     return Mark(
         form=form,
+        severity=0.0 if form is None else _severity(case, record, form),
         heat=heat_excess(metal, record.edge.material, chips),
         troubles=sum(sign in _BAD_SIGNS for sign in record.noticed),
     )
+
+
+def _severity(case: Case, record: PassRecord, form: int) -> float:
+    """Return the mean badness over all the metal; what was not named is one step better."""
+    cut, shares = record.cut, record.evidence.mix
+    known = sum(share for _, share in shares)
+    marks = sum(
+        share * badness(case.metal, code, direction=cut.direction, feed_mm_rev=cut.feed_mm_rev)
+        for code, share in shares
+    )
+    return marks + max(0.0, 1.0 - known) * max(0, form - 1) if known else float(form)
 
 
 def _close(one: float | None, other: float | None, share: float) -> bool:

@@ -29,6 +29,7 @@ def parse_signs(value: object, path: str) -> Evidence:
         source="signs",
         form=form,
         share=1.0 if share is None else share,
+        mix=((form, 1.0 if share is None else share),) if form else (),
         sure=fields.flag("sure", default=True),
         candidates=(form,) if form else (),
         length_mm=fields.maybe("length_mm", low=0, high=100_000),
@@ -56,6 +57,7 @@ def parse_reading(value: object, path: str) -> Evidence:
         share=1.0 if share is None else as_number(share, f"{path}.form.share", low=0, high=1),
         sure=code is not None and _flag(form.get("sure"), f"{path}.form.sure"),
         candidates=tuple(c for c in candidates if c in _CODES) or ((code,) if code else ()),
+        mix=_mix(form.get("mix"), f"{path}.form.mix") or (((code, 1.0),) if code else ()),
         length_mm=max(_sizes(reading, "length_mm", f"{path}.chips"), default=None),
         curl_radius_mm=_middle(_sizes(reading, "curl_radius_mm", f"{path}.chips")),
         width_mm=_middle(_sizes(reading, "width_mm", f"{path}.chips")),
@@ -93,6 +95,16 @@ def _texts(value: object, path: str) -> list[str]:
     if value is None:
         return []
     return [item for item in as_list(value, path, longest=100) if isinstance(item, str)]
+
+
+def _mix(value: object, path: str) -> tuple[tuple[str, float], ...]:
+    """Return the shares of full form codes; bare groups are left out."""
+    shares = _object(value, path, may_lack=True)
+    return tuple(
+        (code, as_number(share, f"{path}.{code}", low=0, high=1))
+        for code, share in shares.items()
+        if code in _CODES and share is not None
+    )
 
 
 def _sizes(reading: dict[str, Any], name: str, path: str) -> list[float]:

@@ -52,6 +52,8 @@ class Stock:
     tolerance_mm: float
     bar_mm: float
     previous_rz_um: float = 0.0
+    last_two: bool = False
+    """Whether the cut is planned as one of the last two."""
 
 
 class _Measure(NamedTuple):
@@ -80,11 +82,14 @@ def floor_mm(
 
 
 def is_finishing(setup: Setup, cut: Cut, stock: Stock) -> bool:
-    """Return whether a cut is one of the last two: at most one more like it is left."""
+    """Return whether a cut is one of the last two: it leaves no two more that would cut.
+
+    Before that the error a cut leaves is taken out by the ones after it.
+    """
     if stock.left_mm is None:
         return False
     left = stock.left_mm - cut.depth_mm
-    return left <= 1.1 * max(cut.depth_mm, setup.metal.finishing_floor_mm.value)
+    return stock.last_two or left < 2.0 * setup.metal.finishing_floor_mm.value - _ROUNDING
 
 
 def _measures(setup: Setup, cut: Cut, stock: Stock) -> Iterator[_Measure]:
@@ -210,7 +215,8 @@ def _depth(
 
 def _left(setup: Setup, cut: Cut, left_mm: float, slack_mm: float) -> Iterator[_Measure]:
     """Yield that no cut takes more than is left, nor leaves a rest too thin to cut."""
-    yield _Measure("stock left", cut.depth_mm, left_mm + slack_mm, "max", "mm", "geometry")
+    most = left_mm + 0.5 * slack_mm  # aim at the size, not at the end of its tolerance
+    yield _Measure("stock left", cut.depth_mm, most, "max", "mm", "geometry")
     rest = left_mm - cut.depth_mm
     if rest > slack_mm:
         floor = setup.metal.finishing_floor_mm

@@ -75,7 +75,9 @@ def reason_for(
     return Reason(id=reason, values=named, sources=sources)
 
 
-def realise(now: Situation, move: Move, *, free: bool = False) -> Proposal | None:
+def realise(
+    now: Situation, move: Move, *, free: bool = False, again: bool = False
+) -> Proposal | None:
     """Return what a move comes to on this lathe, or None.
 
     Parameters
@@ -85,8 +87,11 @@ def realise(now: Situation, move: Move, *, free: bool = False) -> Proposal | Non
     free : bool
         True for moves that safety asks for: they may be tried again, and may leave the
         recommended ranges.
+    again : bool
+        True where every lever has had its trials: then a lever may be moved further, but
+        never back to a cut that had its fault before.
     """
-    if not free and _used_up(now, move):
+    if not (free or again) and _used_up(now, move):
         return None
     if move.lever in FIELDS and move.way:
         return _numbered(now, move, free=free)
@@ -167,9 +172,11 @@ def _highest(now: Situation, lever: str) -> float:
     metal, cut = now.setup.metal, now.cut
     if lever == "feed":
         radial = cut.direction in {"plunge", "part off"}
-        return rule_value("radial_feed", "high_mm_rev") if radial else metal.feed_mm_rev.high
+        more = rule_value("move", "last_resort")
+        high = metal.feed_mm_rev.high * more
+        return rule_value("radial_feed", "high_mm_rev") if radial else high
     if lever == "depth":
-        return metal.depth_mm.high
+        return metal.depth_mm.high * rule_value("move", "last_resort")
     _, high, _ = speed_span(now.setup, cut.direction)
     return 1000.0 * high / (math.pi * cut.diameter_mm)
 

@@ -181,7 +181,7 @@ def _finish(
     out: list[PlanStep] = []
     for place, divisions in enumerate(last):
         final = place == len(last) - 1
-        stock = job.stock(taken, rz_um)
+        stock = job.stock(taken, rz_um, last_two=True)
         cut = finishing_cut(job, taken, divisions, stock)
         if isinstance(cut, tuple):
             return cut
@@ -263,7 +263,9 @@ def _step(job: Job, kind: str, cut: Cut, taken: int, rz_um: float) -> PlanStep:
         cut=cut,
         dial_divisions=divisions,
         dial_from_touch_off=taken + divisions,
-        checks=check_limits(job.setup, cut, job.stock(taken, rz_um)),
+        checks=check_limits(
+            job.setup, cut, job.stock(taken, rz_um, last_two=kind in {"semi", "finish"})
+        ),
         deflection_mm=(state.deflection_mm, u),
         diameter_error_mm=(2.0 * state.deflection_mm, 2.0 * u),
         seconds=turning_time_s(cut.length_mm, cut.spindle_rev_min, state.feed_mm_rev),

@@ -57,13 +57,14 @@ class Job:
         floor = self.setup.metal.finishing_floor_mm.value
         return max(1, math.ceil(floor / self.step_mm - _ROUNDING))
 
-    def stock(self, taken: int, rz_um: float) -> Stock:
+    def stock(self, taken: int, rz_um: float, *, last_two: bool = False) -> Stock:
         """Return what is left once so many divisions are taken."""
         return Stock(
             left_mm=(self.total - taken) * self.step_mm,
             tolerance_mm=self.case.work.tolerance_mm,
             bar_mm=self.case.work.diameter_mm,
             previous_rz_um=rz_um,
+            last_two=last_two,
         )
 
 

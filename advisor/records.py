@@ -167,12 +167,28 @@ class Evidence:
     share: float = 1.0
     sure: bool = True
     candidates: tuple[str, ...] = ()
+    mix: tuple[tuple[str, float], ...] = ()
+    """Shares of the metal by form, as far as they are known."""
     length_mm: float | None = None
     curl_radius_mm: float | None = None
     width_mm: float | None = None
     tint: str | None = None
     tint_sure: bool = True
     usable: str = "yes"
+
+    @property
+    def tangled(self) -> float:
+        """Share of the metal that is snarled."""
+        return sum(share for code, share in self.mix if code.endswith(".3"))
+
+    @property
+    def main(self) -> str | None:
+        """Form of most of the metal; the named one may be a few snarls that come first."""
+        return max(self.mix, key=lambda pair: pair[1])[0] if self.mix else self.form
+
+    def share_of(self, code: str) -> float:
+        """Return the share of the metal that has a form."""
+        return dict(self.mix).get(code, 0.0)
 
     @property
     def nest(self) -> bool:

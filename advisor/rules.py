@@ -9,6 +9,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from advisor.aim import thicken
+from advisor.assess import same_settings
 from advisor.moves import Move
 from advisor.state import speed_span, with_edge
 from advisor.tables import edge_number, rule_value
@@ -46,12 +48,6 @@ def _feed_down(reason: str, *sources: str) -> Move:
 
 def _speed(way: int, reason: str, *sources: str) -> Move:
     return Move(lever="speed", way=way, reason=reason, sources=sources or ("practice",))
-
-
-def _deeper(now: Situation) -> Move:
-    under = now.cut.depth_mm < rule_value("finish", "nose_times") * now.setup.edge.re_mm
-    reason = "depth-under-nose" if under else "depth-wider"
-    return Move(lever="depth", way=1, reason=reason, sources=("colwell1954", *_CHIPS[1:]))
 
 
 def fresh_edge(now: Situation, reason: str, state: str, *sources: str) -> Move:
@@ -104,15 +100,22 @@ def cooling(now: Situation, reason: str, *sources: str) -> list[Move]:
 
 
 def looks_at_edge_first(now: Situation) -> bool:
-    """Return whether this form, in this metal, is a sign of the edge before all else."""
-    if now.form is None or now.last.edge_looked_at != "not yet" or not (now.mark.form or 0):
+    """Return whether this form, in this metal, is a sign of the edge before all else.
+
+    Only where the form is sure, most of the metal, and this edge was not found sharp at
+    these settings before.
+    """
+    chips = now.last.evidence
+    if now.form is None or not chips.sure or not (now.mark.form or 0):
         return False
-    nature, kind = now.setup.metal.nature, form_class(now.form)
-    if kind not in EDGE_FIRST.get(nature, ()):
+    found_sharp = any(
+        record.edge_looked_at == "sharp" and same_settings(record, now.last)
+        for record in now.case.passes
+    )
+    nature, kind = now.setup.metal.nature, form_class(chips.main or now.form)
+    if found_sharp or kind not in EDGE_FIRST.get(nature, ()):
         return False
-    if nature == "titanium":
-        return True
-    return not _feed_is_thin(now)
+    return nature == "titanium" or not _feed_is_thin(now)
 
 
 def _feed_is_thin(now: Situation) -> bool:
@@ -173,37 +176,20 @@ def _groove_cut(kind: FormClass) -> list[Move]:
     return [_feed_down("part-crumbs")]
 
 
-def _thicken(
-    now: Situation, kind: FormClass, reasons: dict[FormClass, str], *sources: str
-) -> Move:
-    """Return the wish for more feed with the reason of this form.
-
-    The further the chip is from one that could break, the larger the step: straight to a
-    usual first feed where the present one is far below it, and the reading is sure.
-    """
-    reason = reasons.get(kind, reasons[_F.LONG_COIL])
-    feed, usual = now.cut.feed_mm_rev, now.setup.metal.start_feed_mm_rev.value
-    size = None
-    if feed is not None and now.last.evidence.sure and kind is not _F.SHORT_RIBBON:
-        size = min(
-            max(usual / feed, rule_value("move", "feed")), rule_value("move", "largest_feed")
-        )
-    return Move(lever="feed", way=1, reason=reason, sources=sources or _CHIPS, size=size)
-
-
 def _by_itself(now: Situation, kind: FormClass) -> list[Move]:
     if kind in _LONG:
-        return [_thicken(now, kind, _FREE_CUTTING), _deeper(now), *_groove(now)]
+        return [*thicken(now, _FREE_CUTTING.get(kind, _ANY), *_CHIPS), *_groove(now)]
     return _crushed(now, kind)
 
 
 def _with_feed(now: Situation, kind: FormClass) -> list[Move]:
     if kind in _LONG:
-        return [_thicken(now, kind, _PLAIN), _deeper(now), *_groove(now), _SLOWER]
+        return [*thicken(now, _PLAIN[kind], *_CHIPS), *_groove(now), _SLOWER]
     return _crushed(now, kind)
 
 
 _SLOWER = _speed(-1, "long-slower", "jawahir1993")
+_ANY = "free-cutting-long"
 _FREE_CUTTING = {
     _F.LONG_COIL: "free-cutting-long",
     _F.LONG_RIBBON: "free-cutting-ribbon",
@@ -242,8 +228,8 @@ def _crushed(now: Situation, kind: FormClass) -> list[Move]:
 
 def _stainless(now: Situation, kind: FormClass) -> list[Move]:
     if kind in _LONG:
-        more = _thicken(now, kind, _STAINLESS, "outokumpu", *_CHIPS[:2])
-        return [more, _deeper(now), *_groove(now), _SLOWER]
+        more = thicken(now, _STAINLESS[kind], "outokumpu", *_CHIPS[:2])
+        return [*more, *_groove(now), _SLOWER]
     return _crushed(now, kind)
 
 
@@ -252,14 +238,14 @@ def _titanium(now: Situation, kind: FormClass) -> list[Move]:
     oil = cooling(now, "titanium-oil", "ti-notes")
     if kind in {_F.ELEMENTAL, _F.NEEDLE}:
         reason = "titanium-fines" if kind is _F.ELEMENTAL else "titanium-needles"
-        return [_feed_up(reason, "ti-notes", "nfpa484"), _deeper(now), *oil]
+        return [*thicken(now, reason, "ti-notes", "nfpa484"), *oil]
     if kind in {_F.LONG_RIBBON, _F.SHORT_RIBBON}:
         flat = positive_rake(now)
         more = _feed_up("titanium-no-curl", "ti-notes")
         return [*flat, more, *oil, fresh_edge(now, "edge-sharp", "flat")]
-    more = _feed_up("titanium-snarl", "ti-notes")
+    more = thicken(now, "titanium-snarl", "ti-notes")
     slower = _speed(-1, "titanium-slower", "ti-notes")
-    return [more, _deeper(now), *oil, slower, *_groove(now)]
+    return [*more, *oil, slower, *_groove(now)]
 
 
 def positive_rake(now: Situation) -> list[Move]:
@@ -284,13 +270,13 @@ def _other_rake(now: Situation, reason: str, rake_deg: float) -> Move:
 
 def _aluminium(now: Situation, kind: FormClass) -> list[Move]:
     if kind in _LONG:
-        return [_thicken(now, kind, _SOFT), _deeper(now), *_groove(now)]
+        return [*thicken(now, _SOFT[kind], *_CHIPS), *_groove(now)]
     return _crushed(now, kind)
 
 
 def _crumbling(now: Situation, kind: FormClass) -> list[Move]:
     edge, metal = now.setup.edge, now.setup.metal
-    moves = [_feed_up("brittle-long", *_CHIPS), _deeper(now)]
+    moves = thicken(now, "brittle-needles" if kind is _F.NEEDLE else "brittle-long", *_CHIPS)
     steep = rule_value("tool", "turning_limit_deg")
     soft = metal.iso_513 == "N"  # brass and bronze, not iron, pull a raked tool in
     if soft and kind in _LONG and edge.rake_deg > metal.rake_deg.value + steep:

@@ -171,12 +171,12 @@ def _reach(case, cut, edge, held):
         yield "nose radius"
 
 
-def _depth(case, cut, bend, rz_um):
+def _depth(case, cut, bend, rz_um, planned_last):
     floor, left = METALS[case["work"]["material"]]["finishing_floor_mm"]["value"], None
     depth, tolerance = cut["depth_mm"], case["work"]["tolerance_mm"]
     left = left_mm(case, cut)
-    # The last two: at most one more like it is left.
-    last = left is not None and left - depth <= 1.1 * max(depth, floor)
+    # The last two leave no two more that would cut; a plan says which they are.
+    last = left is not None and (planned_last or left - depth < 2 * floor - TINY)
     least = floor
     if last:
         springs = RULES["deflection"]["finish_times_expected"]["value"] * bend / BAND
@@ -200,7 +200,7 @@ def _depth(case, cut, bend, rz_um):
         yield "remainder"
 
 
-def broken(case, cut, *, edge=None, held=None, rz_um=0.0):
+def broken(case, cut, *, edge=None, held=None, rz_um=0.0, planned_last=False):
     """Names of the hard limits that a cut breaks.
 
     ``edge`` and ``held`` say how it is made where that differs from the job; ``rz_um`` is
@@ -230,7 +230,7 @@ def broken(case, cut, *, edge=None, held=None, rz_um=0.0):
         out.append("chip thickness")
     bend = bending_mm(case, cut, held, radial)
     if cut["direction"] in {"along", "bore"}:
-        out += _depth(case, cut, bend, rz_um)
+        out += _depth(case, cut, bend, rz_um, planned_last)
     elif bend > RULES["deflection"]["rough_mm"]["value"] + TINY:
         out.append("deflection")
     return out

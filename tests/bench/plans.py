@@ -119,7 +119,7 @@ def faults(case, plan):
         if cut["depth_mm"] < floor - 1e-9:
             out.add("below the floor")
         cut["diameter_mm"] = diameter
-        if own.broken(case, cut, rz_um=rz):
+        if own.broken(case, cut, rz_um=rz, planned_last=one["kind"] in {"semi", "finish"}):
             out.add("limit broken")
         rz = min(1000 * cut["feed_mm_rev"] ** 2 / (8 * case["edge"]["re_mm"]), 100.0)
         diameter -= 2 * cut["depth_mm"]
@@ -136,7 +136,7 @@ def _speeds(case):
     return given if isinstance(given, list) else [100.0 * k for k in range(1, 21)]
 
 
-def _some_cut(case, diameter, depths, rz):
+def _some_cut(case, diameter, depths, rz, *, last=False):
     """Whether any of these depths is legal at a diameter, with any speed and feed."""
     for depth, feed, speed in itertools.product(
         depths, case["lathe"]["feeds_mm_rev"], _speeds(case)
@@ -144,7 +144,7 @@ def _some_cut(case, diameter, depths, rz):
         cut = {"direction": "along", "spindle_rev_min": speed, "feed_mm_rev": feed}
         cut |= {"depth_mm": depth, "diameter_mm": diameter, "power_feed": True}
         cut["length_mm"] = case["work"]["cut_length_mm"]
-        if not own.broken(case, cut, rz_um=rz):
+        if not own.broken(case, cut, rz_um=rz, planned_last=last):
             return True
     return False
 
@@ -165,7 +165,7 @@ def has_plan(case):
             continue
         at = work["diameter_mm"] - 2 * rest * step
         pair = [at, at - 2 * k * step]
-        if not all(_some_cut(case, d, [round(k * step, 6)], fine) for d in pair):
+        if not all(_some_cut(case, d, [round(k * step, 6)], fine, last=True) for d in pair):
             continue
         depths = [round(n * step, 6) for n in range(least, min(rest, least + 12) + 1)]
         if not rest or all(
