@@ -95,21 +95,23 @@ class FormModel:
     ) -> list[tuple[Why, ...]]:
         """Return :meth:`reasons` of many rows, one label each."""
         out = []
-        for row, label in zip(rows, labels, strict=True):
+        for row, p, label in zip(rows, self._probed(rows), labels, strict=True):
             known = np.flatnonzero(np.isfinite(row))
-            z = self._tempered(self._probed(row, known))[:, CLASSES.index(label)]
+            z = self._tempered(p[np.append(0, known + 1)])[:, CLASSES.index(label)]
             out.append(self._why(z, known, count))
         return out
 
-    def _probed(
-        self, row: npt.NDArray[np.float64], known: npt.NDArray[np.intp]
-    ) -> npt.NDArray[np.float64]:
-        """Return probabilities of a row and its copies with one known measure at its median."""
+    def _probed(self, rows: npt.NDArray[np.float64]) -> list[npt.NDArray[np.float64]]:
+        """Return probabilities of each row and its F copies with one measure at its median."""
+        if not len(rows):
+            return []
         if self.trees is not None:
-            return self.trees.probed(row, self.medians)[np.append(0, known + 1)]
-        probes = np.repeat(row[None, :], len(known) + 1, axis=0)
-        probes[np.arange(len(known)) + 1, known] = self.medians[known]
-        return np.asarray(self.pipeline.predict_proba(probes))
+            return self.trees.probed(rows, self.medians)
+        at = np.arange(rows.shape[1])
+        probes = np.repeat(rows[:, None], 1 + len(at), axis=1)
+        probes[:, at + 1, at] = self.medians
+        p = self.pipeline.predict_proba(probes.reshape(-1, len(at)))
+        return list(np.asarray(p).reshape(len(rows), 1 + len(at), -1))
 
     @staticmethod
     def _why(

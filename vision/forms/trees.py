@@ -69,29 +69,28 @@ class Trees:
         return _softmax(self._scores(self._answers(self._open(rows))))
 
     def probed(
-        self, row: npt.NDArray[np.float64], medians: npt.NDArray[np.float64]
-    ) -> npt.NDArray[np.float64]:
-        """Return (1 + F, C) probabilities of a row and of its F copies with one median each.
+        self, rows: npt.NDArray[np.float64], medians: npt.NDArray[np.float64]
+    ) -> list[npt.NDArray[np.float64]]:
+        """Return, for each row, (1 + F, C) probabilities of it and of F copies.
 
-        Only trees that ask for a measure answer otherwise when it changes, so only these
-        are asked again.
+        Each copy has one measure at its median. Only trees that ask for a measure answer
+        otherwise when it changes, so only these are asked again.
         """
-        still_open = self._open(row[None, :])
+        pairs, classes = self.pairs, len(self.start)
+        still_open = self._open(rows)
         before = self._answers(still_open)
-        pairs = self.pairs
-        others = np.append(still_open[0], _ALL)[pairs.others]
-        swapped = np.append(self._open(medians[None, :])[0], _ALL)[pairs.own]
-        open_leaves = np.bitwise_and.reduceat(others, pairs.others_first)
-        open_leaves &= np.bitwise_and.reduceat(swapped, pairs.own_first)
-        change = self.leaves[pairs.tree, _lowest(open_leaves)] - before[0, pairs.tree]
-        count, classes = len(row), len(self.start)
-        moved = np.bincount(
-            pairs.feature * classes + self.belongs[pairs.tree],
-            weights=change,
-            minlength=count * classes,
-        ).reshape(count, classes)
-        scores = self._scores(before)
-        return _softmax(np.concatenate([scores, scores + moved]))
+        swapped = self._open(medians[None, :])[0, pairs.own]
+        swapped = np.bitwise_and.reduceat(swapped, pairs.own_first)
+        place = pairs.feature * classes + self.belongs[pairs.tree]
+        size = rows.shape[1] * classes
+        out = []
+        for bits, old, scores in zip(still_open, before, self._scores(before), strict=True):
+            others = np.append(bits, _ALL)[pairs.others]
+            leaf = _lowest(np.bitwise_and.reduceat(others, pairs.others_first) & swapped)
+            change = self.leaves[pairs.tree, leaf] - old[pairs.tree]
+            moved = np.bincount(place, weights=change, minlength=size).reshape(-1, classes)
+            out.append(_softmax(np.concatenate([scores[None, :], scores + moved])))
+        return out
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -67,10 +67,12 @@ def _pixels(linear: Linear3, mask: BoolMask, clip_level: float | Float1) -> Line
     return pixels[good]
 
 
-def _median_lab(labs: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
-    """Return the CIELAB of median lightness and median exposure-free colour."""
+def _lab_of(
+    labs: npt.NDArray[np.float64], middle: npt.NDArray[np.float64]
+) -> npt.NDArray[np.float64]:
+    """Return the CIELAB of median lightness and a median exposure-free colour."""
     lightness = float(np.median(labs[:, 0]))
-    a, b = np.median(exposure_free(labs), axis=0) * (lightness + 16.0)
+    a, b = middle * (lightness + 16.0)
     return np.array([lightness, a, b])
 
 
@@ -84,11 +86,10 @@ def _u_of_median(labs: npt.NDArray[np.float64]) -> float:
     return float(1.25 * sigma / np.sqrt(max(1.0, len(labs) / _PIXELS_PER_SAMPLE)))
 
 
-def _is_one_tint(points: npt.NDArray[np.float64]) -> bool:
+def _is_one_tint(points: npt.NDArray[np.float64], middle: npt.NDArray[np.float64]) -> bool:
     """Tell whether the median colour is one that the chip bears."""
-    median = np.median(points, axis=0)
-    reach = _ONE_TINT + _ONE_TINT_CHROMA * float(np.hypot(*median))
-    return bool((np.hypot(*(points - median).T) <= reach).mean() >= _ONE_TINT_SHARE)
+    reach = _ONE_TINT + _ONE_TINT_CHROMA * float(np.hypot(*middle))
+    return bool((np.hypot(*(points - middle).T) <= reach).mean() >= _ONE_TINT_SHARE)
 
 
 def _fix_of_many(
@@ -107,7 +108,8 @@ def _fix_of_many(
     low, centre, high = (float(q) for q in np.percentile(films[on], [25, 50, 75]))
     # An even number of pixels may put the middle between two tints: take the nearer one.
     centre = float(films[on][np.abs(films[on] - centre).argmin()])
-    alike = _median_lab(some[on & (np.abs(films - centre) <= max(4.0, 0.1 * centre))])
+    near = some[on & (np.abs(films - centre) <= max(4.0, 0.1 * centre))]
+    alike = _lab_of(near, np.median(exposure_free(near), axis=0))
     fix = film_from_colour(alike, family=family, u_colour=u_colour)
     return None if fix is None else (fix, alike, (low, high))
 
@@ -219,7 +221,9 @@ def tint_of(
             name=None, sure=False, candidates=(), film_nm=None, lab=None, share_tinted=None
         )
     labs = lab_from_linear(pixels).astype(np.float64)
-    median = _median_lab(labs)
+    points = exposure_free(labs)
+    middle = np.median(points, axis=0)
+    median = _lab_of(labs, middle)
     unread = ChipTint(
         name=None,
         sure=False,
@@ -230,8 +234,7 @@ def tint_of(
     )
     if family == "none":
         return unread
-    points = exposure_free(labs)
-    if _is_one_tint(points):
+    if _is_one_tint(points, middle):
         u = float(np.hypot(u_colour, _u_of_median(labs)))
         fix = film_from_colour(median, family=family, u_colour=u)
         return unread if fix is None else _tint(fix, median, points, family, u)
