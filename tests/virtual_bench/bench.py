@@ -60,6 +60,7 @@ class Record:
     ended: str = ""
     changes: int = 0
     worse: int = 0
+    forced: int = 0
     spoiled: bool = False
     stops: int = 0
     looks: int = 0
@@ -196,11 +197,18 @@ def _worse(table: _Table, old: Settings, decision: Decision) -> bool:
     return grade_of(table.job, after_state, decision.settings) < before
 
 
+def _no_longer_fits(table: _Table, old: Settings) -> bool:
+    """Say whether the old depth would eat into the stock of the last cuts: it had to change."""
+    return table.believed_mm - 2.0 * old.depth_mm < table.job.leave_mm
+
+
 def _apply(table: _Table, record: Record, old: Settings, decision: Decision) -> Settings:
     if decision.verdict in {"change", "stop"}:
         record.changes += 1
         record.levers.append(decision.lever or "none")
-        record.worse += _worse(table, old, decision)
+        worse = _worse(table, old, decision)
+        record.worse += worse
+        record.forced += worse and _no_longer_fits(table, old)
     table.state = _moved(table.state, decision)
     if decision.blade is not None:
         table.fit_edge(decision.blade)
@@ -214,7 +222,9 @@ def _one_more(table: _Table, player: Player, record: Record, settings: Settings)
     decision = player.decide(table.view(), table.rng)
     if decision.verdict == "change" and decision.settings is not None:
         record.changes += 1
-        record.worse += _worse(table, settings, decision)
+        worse = _worse(table, settings, decision)
+        record.worse += worse
+        record.forced += worse and _no_longer_fits(table, settings)
 
 
 def _steady(table: _Table, player: Player, record: Record, settings: Settings) -> None:

@@ -45,6 +45,7 @@ class Figures:
     mean_passes: float
     changes: int
     worse: int
+    forced: int
     spoiled: int
     stops: int
     ended_by_stop: int
@@ -80,7 +81,9 @@ class Figures:
                 f"  passes to right chips (unsolved counts {MOST_PASSES}): median "
                 f"{self.median_passes:g}, mean {self.mean_passes:.1f}"
             ),
-            "  changes that made it worse: " + _share(self.worse, self.changes),
+            "  changes that made it worse: "
+            + _share(self.worse, self.changes)
+            + f"; in {self.forced} of these the old depth no longer fitted the stock",
             (
                 f"  parts spoiled: {self.spoiled}; stalled passes: {self.stalled}; stops: "
                 f"{self.stops}, jobs ended by stop: {self.ended_by_stop}"
@@ -134,6 +137,7 @@ def figures(name: str, records: list[Record]) -> Figures:
         mean_passes=float(np.mean(passes)),
         changes=sum(r.changes for r in records),
         worse=sum(r.worse for r in records),
+        forced=sum(r.forced for r in records),
         spoiled=sum(r.spoiled for r in records),
         stops=sum(r.stops for r in records),
         ended_by_stop=sum(r.ended == "stop" for r in records),
