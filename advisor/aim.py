@@ -13,9 +13,11 @@ import math
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
+from advisor.force import spindle_speed_rev_min
+from advisor.limits import first_broken, is_legal
 from advisor.moves import Move
-from advisor.search import settings_for
-from advisor.state import thickness_mm
+from advisor.search import settings_for, with_setting
+from advisor.state import speed_span, thickness_mm
 from advisor.tables import rule_value
 from advisor.terms import FormClass, form_class
 
@@ -68,7 +70,57 @@ def thicken(
     )
     by_feed = _score(now, feed_size or rule_value("move", "feed"), 1.0)
     by_depth = _score(now, 1.0, depth_size or rule_value("move", "depth"))
-    return [deeper, more] if by_depth > by_feed + _ALIKE else [more, deeper]
+    room = _room_for_feed(now, feed_size or rule_value("move", "feed"))
+    if (
+        _stock_for(now, depth_size or rule_value("move", "depth"))
+        and by_depth > by_feed + _ALIKE
+    ):
+        return [deeper, more, *room]
+    return [more, *room, deeper]
+
+
+def _stock_for(now: Situation, depth_times: float) -> bool:
+    """Return whether enough is left for a deeper trial and two last cuts after it."""
+    left = now.stock.left_mm
+    last_two = 2.0 * now.setup.metal.finishing_floor_mm.value
+    return left is None or now.cut.depth_mm * depth_times + last_two <= left
+
+
+def _room_for_feed(now: Situation, feed_times: float) -> list[Move]:
+    """Return less speed where power or torque leaves no feed, and a slower step does.
+
+    The fastest speed at which the feed can be raised so that it shows.
+    """
+    feed = now.cut.feed_mm_rev
+    if feed is None:
+        return []
+    shows = rule_value("move", "shows_feed")
+    feeds = [
+        f for f in settings_for(now.setup, now.cut, now.stock, "feed") if f >= shows * feed
+    ]
+    if not feeds:
+        return []
+    wish = min(feeds, key=lambda f: abs(f / (feed * feed_times) - 1.0))
+    raised = with_setting(now.cut, "feed", wish)
+    if first_broken(now.setup, raised, now.stock) not in {"cutting power", "spindle torque"}:
+        return []
+    low, _, _ = speed_span(now.setup, now.cut.direction)
+    slowest = rule_value("move", "slowest_share") * low
+    slow = spindle_speed_rev_min(slowest, now.cut.diameter_mm)
+    speeds = settings_for(now.setup, now.cut, now.stock, "speed")
+    for speed in reversed([s for s in speeds if slow <= s < now.cut.spindle_rev_min]):
+        if is_legal(now.setup, with_setting(raised, "speed", speed), now.stock):
+            size = now.cut.spindle_rev_min / speed
+            return [
+                Move(
+                    lever="speed",
+                    way=-1,
+                    reason="speed-for-feed",
+                    sources=("kienzle1957",),
+                    size=size,
+                )
+            ]
+    return []
 
 
 def _feed_size(now: Situation) -> float:
@@ -79,6 +131,9 @@ def _feed_size(now: Situation) -> float:
         (f for f in feeds if thickness_mm(now.setup, now.cut, f) >= wanted), feeds[-1]
     )
     least, most = rule_value("move", "feed"), rule_value("move", "largest_feed")
+    limp = form_class(now.form or "7") in {FormClass.SNARLED, FormClass.LONG_RIBBON}
+    if limp and present < rule_value("move", "far_off") * now.setup.metal.feed_mm_rev.low:
+        most = rule_value("move", "far_off_feed")
     return min(max(needed / present, least), most)
 
 

@@ -11,7 +11,9 @@ import math
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
+from advisor.limits import is_legal
 from advisor.moves import Move, in_words
+from advisor.search import settings_for, with_setting
 from advisor.state import with_edge
 from advisor.tables import rule_value
 
@@ -27,6 +29,7 @@ __all__ = [
 ]
 
 _SQUARE_DEG = 90.0
+_WRONG = 2  # badness of a form that asks for something
 _SHAKY = ("chatter", "squeal", "rubbing", "tearing", "dull finish", "dug in")
 
 
@@ -43,7 +46,7 @@ def centre_height_turns_rake_deg(off_mm: float, diameter_mm: float) -> float:
 
 def geometry_moves(now: Situation) -> list[Move]:
     """Return what reach, centre height and support ask for when the cut is not steady."""
-    moves = _taper(now)
+    moves = [*_taper(now), *nose_out_of_reach(now)]
     if not any(sign in _SHAKY for sign in now.last.noticed):
         return moves
     edge, cut = now.setup.edge, now.cut
@@ -98,28 +101,53 @@ def pushes_less(now: Situation) -> list[Move]:
     edge, cut = now.setup.edge, now.cut
     if cut.direction != "along" or not (is_slender(now) or edge.kapr_deg > _SQUARE_DEG):
         return []
-    moves = []
     square = rule_value("angle", "slender_deg")
+    moves = []
     if edge.kapr_deg > _SQUARE_DEG:
         moves.append(_other_angle(now, "angle-pulls-in", square))
     elif edge.kapr_deg < rule_value("angle", "slender_from_deg"):
         moves.append(_other_angle(now, "angle-slender", square))
+    return [*moves, *smaller_nose(now)]
+
+
+def smaller_nose(now: Situation) -> list[Move]:
+    """Return a nose that the depth gets past, where the present one is larger than it."""
+    edge, cut = now.setup.edge, now.cut
     nose = math.floor(10.0 * cut.depth_mm / rule_value("finish", "nose_times")) / 10.0
     nose = max(nose, rule_value("angle", "smallest_nose_mm"))
-    if edge.re_mm > cut.depth_mm and nose < edge.re_mm:
-        words = (in_words("nose", edge.re_mm), in_words("nose", nose))
-        moves.append(
-            Move(
-                lever="edge",
-                way=0,
-                reason="nose-smaller",
-                sources=("colwell1954",),
-                words=words,
-                setup=with_edge(now.setup, re_mm=nose),
-                setup_words={"edge": f"{nose:g} mm nose"},
-            )
+    if edge.re_mm <= cut.depth_mm or nose >= edge.re_mm:
+        return []
+    words = (in_words("nose", edge.re_mm), in_words("nose", nose))
+    return [
+        Move(
+            lever="edge",
+            way=0,
+            reason="nose-smaller",
+            sources=("colwell1954",),
+            words=words,
+            setup=with_edge(now.setup, re_mm=nose),
+            setup_words={"edge": f"{nose:g} mm nose"},
         )
-    return moves
+    ]
+
+
+def nose_out_of_reach(now: Situation) -> list[Move]:
+    """Return a smaller nose where neither stock nor limits let the depth get past this one.
+
+    Only for chips that are wrong: a shallow finishing cut with a large nose is no fault.
+    """
+    cut, edge = now.cut, now.setup.edge
+    if cut.direction != "along" or (now.mark.form or 0) < _WRONG or edge.re_mm <= cut.depth_mm:
+        return []
+    depths = settings_for(now.setup, cut, now.stock, "depth")
+    if now.stock.left_mm is not None:  # a trial and the two last cuts must fit in
+        depths = tuple(d for d in depths if d <= 0.5 * now.stock.left_mm)
+    reach = [
+        d
+        for d in depths
+        if d >= edge.re_mm and is_legal(now.setup, with_setting(cut, "depth", d), now.stock)
+    ]
+    return [] if reach else smaller_nose(now)
 
 
 def angle_for_heat(now: Situation) -> list[Move]:

@@ -149,7 +149,7 @@ def _steps(now: Situation, move: Move, present: float, *, free: bool) -> list[fl
     if move.way > 0:
         beyond = [v for v in values if v >= present * shows]
         most = present * size * (1.0 if move.lever != "feed" else rule_value("move", "feed"))
-        most = min(most, present * rule_value("move", "largest_feed"))
+        most = min(most, present * max(size, rule_value("move", "largest_feed")))
         beyond = [v for v in beyond if v <= max(most, beyond[0]) * 1.001]
         if not free:
             beyond = [v for v in beyond if v <= _highest(now, move.lever)]
@@ -188,7 +188,8 @@ def _lowest(now: Situation, lever: str) -> float:
     if lever == "depth":
         return metal.finishing_floor_mm.value
     low, _, _ = speed_span(now.setup, cut.direction)
-    return 0.4 * 1000.0 * low / (math.pi * cut.diameter_mm)
+    slowest = rule_value("move", "slowest_share") * low
+    return 1000.0 * slowest / (math.pi * cut.diameter_mm)
 
 
 def _used_up(now: Situation, move: Move) -> bool:
