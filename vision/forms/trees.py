@@ -86,8 +86,9 @@ class Trees:
         out = []
         for bits, old, scores in zip(still_open, before, self._scores(before), strict=True):
             others = np.append(bits, _ALL)[pairs.others]
-            leaf = _lowest(np.bitwise_and.reduceat(others, pairs.others_first) & swapped)
-            change = self.leaves[pairs.tree, leaf] - old[pairs.tree]
+            open_leaves = np.bitwise_and.reduceat(others, pairs.others_first)
+            np.bitwise_and(open_leaves, swapped, out=open_leaves)
+            change = self.leaves[pairs.tree, _lowest(open_leaves)] - old[pairs.tree]
             moved = np.bincount(place, weights=change, minlength=size).reshape(-1, classes)
             out.append(_softmax(np.concatenate([scores[None, :], scores + moved])))
         return out
@@ -133,10 +134,10 @@ def _one_tree(
     """
     if nodes["is_categorical"].any():
         raise ValueError("a split on categories")
-    names = ("is_leaf", "value", "left", "right")
-    is_leaf, value, left, right = (nodes[name].tolist() for name in names)
-    names = ("feature_idx", "num_threshold", "missing_go_to_left")
-    questions = list(zip(*(nodes[name].tolist() for name in names), strict=True))
+    table = {name: nodes[name].tolist() for name in nodes.dtype.names or ()}
+    is_leaf, value, left, right = (table[k] for k in ("is_leaf", "value", "left", "right"))
+    asked = ("feature_idx", "num_threshold", "missing_go_to_left")
+    questions = list(zip(*(table[k] for k in asked), strict=True))
     splits: list[tuple[int, float, bool, int]] = []
     leaves: list[float] = []
 

@@ -319,14 +319,12 @@ def card_reflectance(spec: CardSpec, px_per_mm: float) -> Float2:
     ----------
     spec : CardSpec
     px_per_mm : float, px/mm, [2, 40]
-        Edges that fall inside a pixel fill it by area, in linear light, so any
-        density keeps exact positions.
+        Edges inside a pixel fill it by area, so any density keeps exact positions.
 
     Returns
     -------
     (H, W) float32
-        Paper is 1. A point (x, y) mm lies at pixel (x, y) * px_per_mm - 0.5,
-        pixel centres at integers.
+        Paper is 1. A point (x, y) mm lies at pixel (x, y) * px_per_mm - 0.5.
 
     Raises
     ------
@@ -350,8 +348,8 @@ def card_reflectance(spec: CardSpec, px_per_mm: float) -> Float2:
 
 def card_image(spec: CardSpec, px_per_mm: float) -> Rgb8:
     """Return :func:`card_reflectance` as a picture, (H, W, 3) uint8 sRGB, paper is 255."""
-    canvas = card_reflectance(spec, px_per_mm)
-    return np.repeat(srgb_from_linear(canvas[:, :, None]), 3, axis=2)
+    grey = srgb_from_linear(card_reflectance(spec, px_per_mm)[:, :, None])
+    return np.repeat(grey, 3, axis=2)
 
 
 def card_png(spec: CardSpec, px_per_mm: float) -> bytes:
