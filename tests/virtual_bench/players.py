@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from .cut import Bar
     from .jobs import Job, Settings
     from .observe import Seen
-    from .world import Blade
+    from .world import Blade, World
 
 __all__ = [
     "Decision",
@@ -151,7 +151,7 @@ class RandomMoves:
         return replace(last, coolant="dry" if last.oil else "cutting oil"), lever
 
 
-#: How much tougher the book's metal is taken to be after each promise that it broke.
+#: How much tougher than in the book a metal is taken to be, again after each disappointment.
 TOUGHER = 1.2
 
 
@@ -194,11 +194,19 @@ class SeesAll:
         return sum(getattr(one, key) != getattr(other, key) for key in keys)
 
 
+def _tougher(world: World) -> World:
+    return replace(
+        world,
+        break_strain=world.break_strain * TOUGHER,
+        control_mm=world.control_mm * TOUGHER,
+    )
+
+
 class KnowsTheBook(SeesAll):
     """Knows every relation and its middle constants, nothing of this job's: an able machinist.
 
-    Where the book promised right chips and they did not come, it takes this metal to be
-    tougher by a fifth and goes on.
+    Aims a fifth further than the book asks. Where it expected right chips and they did not
+    come, it takes this metal to be tougher by another fifth and goes on.
     """
 
     name = "knows the bench's own book, not the job"
@@ -206,15 +214,11 @@ class KnowsTheBook(SeesAll):
     def _believes(self, view: View) -> Job:
         job = view.job
         book = middle_world(job.metal, view.blade, job.lathe)
-        book = replace(book, strength=strengths())
+        book = _tougher(replace(book, strength=strengths()))
         job = replace(job, blade=view.blade, world=book)
         for made in view.passes:
             bar = replace(job.bar, diameter_mm=made.diameter_mm, holding=made.holding)
             if is_right(job, made.settings, bar):
-                book = replace(
-                    book,
-                    break_strain=book.break_strain * TOUGHER,
-                    control_mm=book.control_mm * TOUGHER,
-                )
+                book = _tougher(book)
                 job = replace(job, world=book)
         return job
