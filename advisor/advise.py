@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
-from advisor.assess import badness
+from advisor.assess import badness, same_settings
 from advisor.cautions import cautions_for
 from advisor.danger import find_danger, hands, legal_or_nearest, safest_move
 from advisor.edge_signs import edge_reason
@@ -35,7 +35,7 @@ from advisor.rules import (
     over_ceiling,
 )
 from advisor.search import depths_for
-from advisor.signs import sign_moves
+from advisor.signs import sign_moves, surface_moves
 from advisor.situation import Situation, situation_after
 from advisor.start import first_cut
 from advisor.trust import is_shaky, trust_in
@@ -166,23 +166,35 @@ def _sized(now: Situation, reason: str, rest_mm: float) -> Reason:
 
 def _photo(now: Situation) -> Advice | None:
     chips = now.last.evidence
-    if sign_moves(now) or not (is_shaky(chips) or _of_two_minds(now)):
+    shaky = is_shaky(chips, hopeless=_all_bad(now)) or _of_two_minds(now)
+    if sign_moves(now) or not shaky:
         return None
     unsure = "retake-form" if chips.usable != "retake" else "retake"
     do = (_say(now, "do-retake"), _say(now, "do-hold-settings"))
     return _answer(now, None, verdict="retake the photo", reason=_say(now, unsure), do=do)
 
 
-def _of_two_minds(now: Situation) -> bool:
-    """Return whether a photo names forms of which one asks for a change and another not."""
+def _marks_of_candidates(now: Situation) -> list[int]:
     chips, cut = now.last.evidence, now.last.cut
-    if chips.source != "reading" or chips.sure or not now.mark.form:
-        return False
-    marks = [
+    return [
         badness(now.setup.metal, c, direction=cut.direction, feed_mm_rev=cut.feed_mm_rev)
         for c in chips.candidates
     ]
-    return not chips.nest and min(marks, default=1) == 0
+
+
+def _all_bad(now: Situation) -> bool:
+    """Return whether whatever the form may be, it is wrong: then no photo need decide."""
+    marks = _marks_of_candidates(now)
+    return now.mark.form is not None and bool(marks) and min(marks) >= 2  # noqa: PLR2004
+
+
+def _of_two_minds(now: Situation) -> bool:
+    """Return whether a photo names forms of which one asks for a change and another not."""
+    chips = now.last.evidence
+    if chips.source != "reading" or chips.sure or not now.mark.form or chips.nest:
+        return False
+    retaken = len(now.case.passes) > 1 and same_settings(now.case.passes[-2], now.last)
+    return not retaken and min(_marks_of_candidates(now), default=1) == 0
 
 
 def _bad_edge(now: Situation) -> Advice | None:
@@ -248,6 +260,7 @@ def _moves(now: Situation) -> Advice | None:
         *geometry_moves(now),
         *sign_moves(now),
         *form_moves(now),
+        *surface_moves(now),
         *(angle_for_heat(now) if now.mark.heat else ()),
         *finer_feed(now),
     ]

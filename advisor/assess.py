@@ -47,7 +47,7 @@ _MARKS: Final[dict[str, tuple[int, ...]]] = {
     "tough stainless": (3, 2, 2, 1, 0, 1, 2),
     "titanium": (2, 2, 0, 1, 0, 2, 2),
     "aluminium": (3, 2, 2, 1, 0, 1, 2),
-    "crumbles": (3, 2, 2, 2, 0, 0, 1),
+    "crumbles": (3, 2, 2, 2, 0, 0, 2),
 }
 #: In a groove a clock spring rolls out; anything straight or long jams.
 _IN_A_GROOVE: Final = (3, 2, 2, 2, 0, 1, 1)
@@ -55,8 +55,7 @@ _IN_A_GROOVE: Final = (3, 2, 2, 2, 0, 1, 1)
 _ROUND_FROM: Final = {"hex": math.sqrt(3.0) / 2.0, "square": math.sqrt(0.5)}
 _SAME_SPEED: Final = 0.10  # a fixed step on a shrinking bar is still the same speed
 _SAME: Final = 0.03
-#: A good form among which a part snarls is under control no more.
-_TANGLED: Final = 2
+_WRONG: Final = 2  # badness of a form that asks for something
 _BAD_SIGNS: Final = ("chatter", "rubbing", "tearing", "squeal", "hammering", "labouring")
 
 
@@ -72,6 +71,10 @@ class Mark:
     heat: int
     troubles: int
     severity: float = 0.0
+    bad_share: float = 0.0
+    """Share of the metal whose form asks for something."""
+    asking: str | None = None
+    """The form that asks: the one named, or the commonest bad one among good ones."""
 
     @property
     def total(self) -> float:
@@ -136,25 +139,40 @@ def assess(case: Case, number: int) -> Mark:
     record = case.passes[number]
     metal = case.metal
     chips = record.evidence
-    form = None
-    if chips.form is not None and chips.usable != "retake":
-        form = badness(
-            metal,
-            chips.form,
-            direction=record.cut.direction,
-            feed_mm_rev=record.cut.feed_mm_rev,
-        )
-        if chips.tangled >= rule_value("chip", "tangled_share"):
-            form = max(form, _TANGLED)
-        short = form_class(chips.form) not in {_F.SNARLED, _F.LONG_COIL, _F.LONG_RIBBON}
-        if short and interrupted(case.work, record, number):
-            form = None
+    sees = chips.form is not None and chips.usable != "retake"
+    form, asking, bad = _form_of(metal, record) if sees else (None, None, 0.0)
+    if asking is not None and interrupted(case.work, record, number):
+        long = form_class(asking) in {_F.SNARLED, _F.LONG_COIL, _F.LONG_RIBBON}
+        form = form if long else None
     return Mark(
         form=form,
         severity=0.0 if form is None else _severity(case, record, form),
+        bad_share=0.0 if form is None else bad,
+        asking=None if form is None else asking,
         heat=heat_excess(metal, record.edge.material, chips),
         troubles=sum(sign in _BAD_SIGNS for sign in record.noticed),
     )
+
+
+def _form_of(metal: Material, record: PassRecord) -> tuple[int, str, float]:
+    """Return the badness of a pass's chips, the form that asks, and the share of bad ones.
+
+    The named form counts, unless it is right and too much of the metal is not: a third of
+    it in bad forms, or a part that snarls, is under control no more.
+    """
+    chips, cut = record.evidence, record.cut
+
+    def mark_of(code: str) -> int:
+        return badness(metal, code, direction=cut.direction, feed_mm_rev=cut.feed_mm_rev)
+
+    named = chips.form or ""
+    bad = {code: share for code, share in chips.mix if mark_of(code) >= _WRONG}
+    total = sum(bad.values())
+    spoilt = chips.tangled >= rule_value("chip", "tangled_share") and metal.nature != "titanium"
+    if mark_of(named) < _WRONG and bad and (spoilt or total >= rule_value("chip", "bad_share")):
+        worst = max(bad, key=lambda code: bad[code])
+        return _WRONG, worst, total
+    return mark_of(named), named, total
 
 
 def _severity(case: Case, record: PassRecord, form: int) -> float:

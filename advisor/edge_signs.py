@@ -9,14 +9,14 @@ from __future__ import annotations
 from statistics import median_low
 from typing import TYPE_CHECKING, Final
 
-from advisor.assess import badness, same_settings, tint_rank
+from advisor.assess import same_settings, tint_rank
 from advisor.history import moved_between
 from advisor.rules import looks_at_edge_first
 from advisor.tables import rule_value
 from advisor.terms import FormClass, form_class
 
 if TYPE_CHECKING:
-    from advisor.records import PassRecord
+    from advisor.records import Evidence, PassRecord
     from advisor.situation import Situation
 
 __all__ = ["edge_reason"]
@@ -27,6 +27,17 @@ _SIGNS: Final = ("burr", "tearing", "dull finish", "rubbing")
 #: Moves that can only make a chip shorter, by lever and way; less speed may weld metal on.
 _SHORTENS: Final = (("feed", 1), ("depth", 1))
 _LONG: Final = (FormClass.SNARLED, FormClass.LONG_RIBBON, FormClass.LONG_COIL)
+_KINDS: Final = {
+    "1": "ribbon",
+    "2": "coil",
+    "3": "spiral",
+    "4": "coil",
+    "5": "coil",
+    "6": "arc",
+    "7": "grain",
+    "8": "needle",
+}
+_CLEARLY: Final = 0.55  # of the metal
 _WRONG: Final = 2  # badness of a form that asks for something
 
 
@@ -41,6 +52,8 @@ def edge_reason(now: Situation) -> str | None:
     earlier = _same_before(now)
     for reason, seen in (
         ("edge-suspect", _form_worse(now, earlier) or _hotter(now, earlier)),
+        ("edge-suspect-kind", _other_kind(now, earlier)),
+        ("edge-suspect-slivers", _slivers(now, earlier)),
         ("edge-suspect-signs", _new_signs(now, earlier)),
         ("edge-suspect-thick", _thicker(now, earlier)),
         ("edge-suspect-after", _got_longer_though(now)),
@@ -68,22 +81,42 @@ def _same_before(now: Situation) -> list[int]:
 
 
 def _form_worse(now: Situation, earlier: list[int]) -> bool:
-    """Return whether the form is worse than that of most passes before it."""
-    marks = [now.marks[n].form for n in earlier]
-    known = [mark for mark in marks if mark is not None]
+    """Return whether clearly more of the metal is in bad forms than in most passes before."""
+    known = [now.marks[n].bad_share for n in earlier if now.marks[n].form is not None]
     if not known or now.mark.form is None:
         return False
-    return _surely(now, now.last) > median_low(known)
+    return now.mark.bad_share - median_low(known) >= rule_value("chip", "share_is_a_sign")
 
 
-def _surely(now: Situation, record: PassRecord) -> int:
-    """Return the badness of a form; of an unsure one, the best that it may be."""
-    chips, cut = record.evidence, record.cut
-    codes = [chips.form or ""] if chips.sure else list(chips.candidates or [chips.form or ""])
-    return min(
-        badness(now.setup.metal, c, direction=cut.direction, feed_mm_rev=cut.feed_mm_rev)
-        for c in codes
-    )
+def _other_kind(now: Situation, earlier: list[int]) -> bool:
+    """Return whether most of the metal is of another kind than in every pass before.
+
+    Better or worse: what no setting did, the edge did.
+    """
+    passes = [now.case.passes[n] for n in earlier]
+    kinds = {_kind(p.evidence) for p in passes}
+    kind = _kind(now.last.evidence)
+    return kind is not None and len(kinds) == 1 and None not in kinds and kind not in kinds
+
+
+def _kind(chips: Evidence) -> str | None:
+    """Return ribbon, coil, spiral, arc, grain or needle, where most of the metal is one."""
+    kinds: dict[str, float] = {}
+    for code, share in chips.mix:
+        name = _KINDS[code[0]]
+        kinds[name] = kinds.get(name, 0.0) + share
+    if not kinds or chips.usable == "retake":
+        return None
+    name, share = max(kinds.items(), key=lambda pair: pair[1])
+    return name if share >= _CLEARLY else None
+
+
+def _slivers(now: Situation, earlier: list[int]) -> bool:
+    """Return whether needles came up among chips that had none: a ragged edge splits them."""
+    before = [now.case.passes[n].evidence.share_of("8") for n in earlier]
+    here = now.last.evidence.share_of("8")
+    rise = rule_value("chip", "needles_are_a_sign")
+    return bool(before) and max(before) < rise / 2.0 and here >= rise
 
 
 def _hotter(now: Situation, earlier: list[int]) -> bool:

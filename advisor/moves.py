@@ -41,6 +41,8 @@ class Move:
     coolant: str | None = None
     size: float | None = None
     """How many times the present setting, where that is more than a trial needs."""
+    trials: int | None = None
+    """How often it may fail before it is given up for good, where not as often as others."""
     setup_words: Mapping[str, str | float] = field(default_factory=dict)
 
 
@@ -63,7 +65,7 @@ def reason_for(
     now: Situation, reason: str, sources: tuple[str, ...], new: Cut | None
 ) -> Reason:
     """Return a reason with the quantities of the present cut, and of the new one."""
-    named = dict(facts(now.setup, now.cut, now.stock, now.last))
+    named = dict(facts(now.setup, now.cut, now.stock, now.last, now.form))
     named["speed"] = Quantity(now.made.speed_m_min, "m/min")
     if new is not None:
         state = cut_state(now.setup, new)
@@ -91,7 +93,7 @@ def realise(
         True where every lever has had its trials: then a lever may be moved further, but
         never back to a cut that had its fault before.
     """
-    if not (free or again) and _used_up(now, move):
+    if not free and (not again or move.trials) and _used_up(now, move):
         return None
     if move.lever in FIELDS and move.way:
         return _numbered(now, move, free=free)
@@ -195,4 +197,4 @@ def _lowest(now: Situation, lever: str) -> float:
 def _used_up(now: Situation, move: Move) -> bool:
     """Return whether a lever has had its two trials; a lever without a number has one."""
     failed = [lever for lever, _ in failed_moves(now.case.passes, now.marks)].count(move.lever)
-    return failed >= (_FAILED_TWICE if move.way else 1)
+    return failed >= (move.trials or (_FAILED_TWICE if move.way else 1))

@@ -7,6 +7,7 @@ more feed in 304, and no fault at all in titanium.
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from advisor.aim import thicken
@@ -35,6 +36,9 @@ _F = FormClass
 _LONG = (_F.SNARLED, _F.LONG_COIL, _F.LONG_RIBBON, _F.SHORT_RIBBON)
 #: Forms that point at the edge before any setting, by nature of the metal.
 EDGE_FIRST = {"titanium": (_F.LONG_RIBBON,), "breaks by itself": (_F.SNARLED, *_LONG[1:3])}
+#: With fewer cuts than this left, change gears cost less than a cut made in vain.
+_CUTS = 6.0
+_MOST_OF_IT = 0.5
 _CHIPS = ("jawahir1993", "li-zhou", "smith2008")
 
 
@@ -113,7 +117,8 @@ def looks_at_edge_first(now: Situation) -> bool:
         for record in now.case.passes
     )
     nature, kind = now.setup.metal.nature, form_class(chips.main or now.form)
-    if found_sharp or kind not in EDGE_FIRST.get(nature, ()):
+    most = now.mark.bad_share >= _MOST_OF_IT
+    if found_sharp or not most or kind not in EDGE_FIRST.get(nature, ()):
         return False
     return nature == "titanium" or not _feed_is_thin(now)
 
@@ -161,9 +166,11 @@ def form_moves(now: Situation) -> list[Move]:
 def by_cost(now: Situation, moves: list[Move], *, mild: bool = True) -> list[Move]:
     """Return moves with those last that cost ten minutes of change gears.
 
-    Against a turn of the dial they wait, unless what they cure is dangerous.
+    Against a turn of the dial they wait, unless what they cure is dangerous or so little
+    stock is left that a wasted cut costs more.
     """
-    if now.setup.lathe.feed_change != "gears" or not mild:
+    short = now.stock.left_mm is not None and now.stock.left_mm < _CUTS * now.cut.depth_mm
+    if now.setup.lathe.feed_change != "gears" or not mild or short:
         return moves
     dials = [m for m in moves if m.lever in {"depth", "coolant"}]
     feeds = [m for m in moves if m.lever == "feed"]
@@ -188,7 +195,10 @@ def _with_feed(now: Situation, kind: FormClass) -> list[Move]:
     return _crushed(now, kind)
 
 
-_SLOWER = _speed(-1, "long-slower", "jawahir1993")
+#: Less speed only shows on the form when it is a good deal less, and then once.
+_SLOWER = Move(
+    lever="speed", way=-1, reason="long-slower", sources=("jawahir1993",), size=1.7, trials=1
+)
 _ANY = "free-cutting-long"
 _FREE_CUTTING = {
     _F.LONG_COIL: "free-cutting-long",
@@ -244,7 +254,7 @@ def _titanium(now: Situation, kind: FormClass) -> list[Move]:
         more = _feed_up("titanium-no-curl", "ti-notes")
         return [*flat, more, *oil, fresh_edge(now, "edge-sharp", "flat")]
     more = thicken(now, "titanium-snarl", "ti-notes")
-    slower = _speed(-1, "titanium-slower", "ti-notes")
+    slower = replace(_SLOWER, reason="titanium-slower", sources=("ti-notes",))
     return [*more, *oil, slower, *_groove(now)]
 
 

@@ -11,17 +11,32 @@ from advisor.state import speed_span
 if TYPE_CHECKING:
     from advisor.situation import Situation
 
-__all__ = ["sign_moves"]
+__all__ = ["sign_moves", "surface_moves"]
+
+_WRONG = 2  # badness of a form that asks for something
+_SURFACE = ("tearing", "dull finish", "burr")
 
 
 def sign_moves(now: Situation) -> list[Move]:
-    """Return what was noticed asks for, gravest first."""
+    """Return what was noticed asks for, gravest first.
+
+    Signs on the surface stand back where the chips are wrong: they mostly come from them.
+    """
     noticed = now.last.noticed
+    if (now.mark.form or 0) >= _WRONG:
+        noticed = tuple(sign for sign in noticed if sign not in _SURFACE)
     moves: list[Move] = []
     for sign, rule in _RULES.items():
         if sign in noticed:
             moves += by_cost(now, rule(now))
     return moves
+
+
+def surface_moves(now: Situation) -> list[Move]:
+    """Return what the surface asks for where wrong chips came first."""
+    if (now.mark.form or 0) < _WRONG:
+        return []
+    return [m for sign in _SURFACE if sign in now.last.noticed for m in _RULES[sign](now)]
 
 
 def _feed(way: int, reason: str, *sources: str) -> Move:
@@ -48,11 +63,11 @@ def _rubbing(now: Situation) -> list[Move]:
 
 
 def _tearing(now: Situation) -> list[Move]:
-    _, high, _ = speed_span(now.setup, now.cut.direction)
+    low, _, _ = speed_span(now.setup, now.cut.direction)
     oil = cooling(now, "built-up-oil", "bue")
     faster = Move(lever="speed", way=1, reason="built-up-speed", sources=("bue",))
     sharp = fresh_edge(now, "edge-sharp", "tearing")
-    return [*([faster] if now.made.speed_m_min < high else []), *oil, sharp]
+    return [*([faster] if now.made.speed_m_min < low else []), *oil, sharp]
 
 
 def _labouring(_: Situation) -> list[Move]:

@@ -42,8 +42,8 @@ class Situation:
 
     @property
     def form(self) -> str | None:
-        """Form code of the last pass, None where it says nothing."""
-        return self.last.evidence.form if self.mark.form is not None else None
+        """Form of the last pass that asks for something, None where it says nothing."""
+        return self.mark.asking
 
 
 def stock_for(case: Case, direction: str, diameter_mm: float, rz_um: float = 0.0) -> Stock:
@@ -84,15 +84,21 @@ def situation_after(case: Case) -> Situation:
     )
 
 
-def _called(chips: Evidence | None) -> str:
+def _called(chips: Evidence | None, asking: str | None) -> str:
     """Return what the chips are called in a sentence: no more is said than is known."""
     if chips is None or not chips.form:
         return "chips"
-    return "nests" if chips.nest and len(chips.candidates) > 1 else FORM_WORDS[chips.form]
+    if chips.nest and len(chips.candidates) > 1:
+        return "nests"
+    return FORM_WORDS[asking or chips.form]
 
 
 def facts(
-    setup: Setup, cut: Cut, stock: Stock, record: PassRecord | None = None
+    setup: Setup,
+    cut: Cut,
+    stock: Stock,
+    record: PassRecord | None = None,
+    asking: str | None = None,
 ) -> Mapping[str, Quantity | str]:
     """Return the quantities that sentences may name about a cut."""
     state = cut_state(setup, cut)
@@ -104,7 +110,7 @@ def facts(
         "edge_stuff": setup.edge.material,
         "holding": setup.holding,
         "coolant": cut.coolant,
-        "form": _called(chips),
+        "form": _called(chips, asking),
         "tint": (chips.tint if chips else None) or "bright",
         "feed": "a hand feed"
         if cut.feed_mm_rev is None

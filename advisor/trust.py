@@ -17,14 +17,17 @@ LEAST_SHARE = 0.5
 _POINTS_FAIR, _POINTS_POOR = 2, 5
 
 
-def is_shaky(chips: Evidence) -> bool:
-    """Return whether a photo is no ground for a change: unusable, or no form to go by."""
+def is_shaky(chips: Evidence, *, hopeless: bool = False) -> bool:
+    """Return whether a photo is no ground for a change: unusable, or no form to go by.
+
+    ``hopeless`` says that every form it may be is wrong, so that the doubt changes nothing.
+    """
     if chips.source != "reading":
         return False
     if chips.usable == "retake" or chips.form is None:
         return True
     # One nest is too many, whatever its share.
-    return not chips.sure and chips.share < LEAST_SHARE and not chips.nest
+    return not chips.sure and chips.share < LEAST_SHARE and not chips.nest and not hopeless
 
 
 def trust_in(case: Case) -> tuple[Trust, tuple[Reason, ...]]:
