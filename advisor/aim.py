@@ -35,6 +35,10 @@ def thicken(now: Situation, reason: str, *sources: str) -> list[Move]:
     size = max(times, rule_value("move", "feed"))
     more = Move(lever="feed", way=1, reason=reason, sources=sources, size=size)
     most = rule_value("move", "largest_depth")
+    if now.stock.left_mm is not None:
+        most = min(
+            most, rule_value("move", "trial_of_stock") * now.stock.left_mm / cut.depth_mm
+        )
     deeper = Move(
         lever="depth",
         way=1,
@@ -43,8 +47,15 @@ def thicken(now: Situation, reason: str, *sources: str) -> list[Move]:
         size=min(max(past_nose, rule_value("move", "depth")), most),
     )
     feeds = [more, *_room_for_feed(now, size)]
+    depths = [] if _too_little_for(now, deeper.size or 1.0) else [deeper]
     enough = times < rule_value("move", "shows_feed")
-    return [deeper, *feeds] if under and enough else [*feeds, deeper]
+    return [*depths, *feeds] if under and enough else [*feeds, *depths]
+
+
+def _too_little_for(now: Situation, depth_times: float) -> bool:
+    """Return whether a deeper trial would eat the stock that more trials need."""
+    left = now.stock.left_mm
+    return left is not None and depth_times < rule_value("move", "shows_depth")
 
 
 def _feed_times(now: Situation) -> float:
@@ -52,8 +63,10 @@ def _feed_times(now: Situation) -> float:
     feed, metal = now.cut.feed_mm_rev, now.setup.metal
     if feed is None or not now.last.evidence.sure or now.form is None:
         return 1.0
-    wanted = math.sqrt(metal.start_feed_mm_rev.value * metal.feed_mm_rev.high)
     limp = form_class(now.form) in {FormClass.SNARLED, FormClass.LONG_RIBBON}
+    wanted = math.sqrt(metal.start_feed_mm_rev.value * metal.feed_mm_rev.high)
+    if limp:
+        wanted = rule_value("move", "stiff_share") * metal.feed_mm_rev.high
     far = limp and feed < rule_value("move", "far_off") * metal.feed_mm_rev.low
     most = rule_value("move", "far_off_feed" if far else "largest_feed")
     return min(wanted / feed, most)

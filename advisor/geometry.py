@@ -45,45 +45,47 @@ def centre_height_turns_rake_deg(off_mm: float, diameter_mm: float) -> float:
 
 
 def geometry_moves(now: Situation) -> list[Move]:
-    """Return what reach, centre height and support ask for when the cut is not steady."""
-    moves = [*_taper(now), *nose_out_of_reach(now)]
-    if not any(sign in _SHAKY for sign in now.last.noticed):
-        return moves
+    """Return what support, reach, centre height and nose ask for, support first."""
     edge, cut = now.setup.edge, now.cut
+    moves = _taper(now)
+    sings = "chatter" in now.last.noticed or "squeal" in now.last.noticed
+    if sings and is_slender(now):
+        moves += support_moves(now, "support-chatter")
+    if not any(sign in _SHAKY for sign in now.last.noticed):
+        return [*moves, *nose_out_of_reach(now)]
     turned = centre_height_turns_rake_deg(edge.centre_height_mm, cut.diameter_mm)
     if turned > rule_value("tool", "turning_limit_deg"):
-        where = "above" if edge.centre_height_mm > 0 else "below"
-        moves.append(
-            Move(
-                lever="edge",
-                way=0,
-                reason="centre-height",
-                words=(
-                    in_words("off-centre", abs(edge.centre_height_mm), where=where),
-                    "on centre",
-                ),
-                setup=with_edge(now.setup, centre_height_mm=0.0),
-                setup_words={"edge": "on centre"},
-            )
-        )
-    if "chatter" not in now.last.noticed and "squeal" not in now.last.noticed:
-        return moves
+        moves.append(_on_centre(now))
     better = round(rule_value("tool", "better_overhang_over_shank") * edge.shank_mm, 1)
-    if edge.overhang_mm > better * 1.01 and cut.direction in {"along", "face"}:
-        moves.append(
-            Move(
-                lever="support",
-                way=0,
-                reason="tool-overhang",
-                sources=("lathe-texts",),
-                words=(in_words("tool-out", edge.overhang_mm), in_words("tool-out", better)),
-                setup=with_edge(now.setup, overhang_mm=better),
-                setup_words={"overhang_mm": better},
-            )
-        )
-    if is_slender(now):
-        moves += support_moves(now, "support-chatter")
-    return [*moves, *pushes_less(now)]
+    if sings and edge.overhang_mm > better * 1.01 and cut.direction in {"along", "face"}:
+        moves.append(_tool_nearer(now, better))
+    return [*moves, *(pushes_less(now) if sings else ()), *nose_out_of_reach(now)]
+
+
+def _on_centre(now: Situation) -> Move:
+    off = now.setup.edge.centre_height_mm
+    where = "above" if off > 0 else "below"
+    return Move(
+        lever="edge",
+        way=0,
+        reason="centre-height",
+        words=(in_words("off-centre", abs(off), where=where), "on centre"),
+        setup=with_edge(now.setup, centre_height_mm=0.0),
+        setup_words={"edge": "on centre"},
+    )
+
+
+def _tool_nearer(now: Situation, overhang_mm: float) -> Move:
+    present = in_words("tool-out", now.setup.edge.overhang_mm)
+    return Move(
+        lever="support",
+        way=0,
+        reason="tool-overhang",
+        sources=("lathe-texts",),
+        words=(present, in_words("tool-out", overhang_mm)),
+        setup=with_edge(now.setup, overhang_mm=overhang_mm),
+        setup_words={"overhang_mm": overhang_mm},
+    )
 
 
 def is_slender(now: Situation) -> bool:

@@ -48,6 +48,8 @@ def _chatter(now: Situation) -> list[Move]:
     more = _feed(1, "chatter-feed", "war-lathe")
     if now.cut.direction in {"plunge", "part off"}:
         return [more, slower]
+    if (now.mark.form or 0) >= _WRONG:  # a thicker chip is wanted anyway
+        return [more, slower]
     shallow = Move(lever="depth", way=-1, reason="chatter-depth", sources=("tc-9-524",))
     if now.cut.depth_mm < now.setup.edge.re_mm:
         deep = Move(lever="depth", way=1, reason="depth-under-nose", sources=("colwell1954",))
