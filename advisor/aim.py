@@ -13,6 +13,7 @@ import math
 from typing import TYPE_CHECKING
 
 from advisor.force import spindle_speed_rev_min
+from advisor.geometry import support_moves
 from advisor.limits import first_broken, is_legal
 from advisor.moves import Move
 from advisor.search import settings_for, with_setting
@@ -23,7 +24,7 @@ from advisor.terms import FormClass, form_class
 if TYPE_CHECKING:
     from advisor.situation import Situation
 
-__all__ = ["thicken"]
+__all__ = ["feed_times", "thicken"]
 
 
 def thicken(now: Situation, reason: str, *sources: str) -> list[Move]:
@@ -31,7 +32,7 @@ def thicken(now: Situation, reason: str, *sources: str) -> list[Move]:
     cut = now.cut
     past_nose = rule_value("finish", "nose_times") * now.setup.edge.re_mm / cut.depth_mm
     under = past_nose > rule_value("move", "shows_depth")
-    times = _feed_times(now)
+    times = feed_times(now)
     size = max(times, rule_value("move", "feed"))
     more = Move(lever="feed", way=1, reason=reason, sources=sources, size=size)
     most = rule_value("move", "largest_depth")
@@ -58,7 +59,7 @@ def _too_little_for(now: Situation, depth_times: float) -> bool:
     return left is not None and depth_times < rule_value("move", "shows_depth")
 
 
-def _feed_times(now: Situation) -> float:
+def feed_times(now: Situation) -> float:
     """Return how many times the present feed the wanted one is, as far as one step goes."""
     feed, metal = now.cut.feed_mm_rev, now.setup.metal
     if feed is None or not now.last.evidence.sure or now.form is None:
@@ -73,9 +74,10 @@ def _feed_times(now: Situation) -> float:
 
 
 def _room_for_feed(now: Situation, feed_times: float) -> list[Move]:
-    """Return less speed where power or torque leaves no feed, and a slower step does.
+    """Return what makes room for more feed where a limit leaves none.
 
-    The fastest speed at which the feed can be raised so that it shows.
+    A centre where the bar gives way; less speed where power or torque ends, to the fastest
+    at which the feed can be raised so that it shows.
     """
     feed = now.cut.feed_mm_rev
     if feed is None:
@@ -88,7 +90,11 @@ def _room_for_feed(now: Situation, feed_times: float) -> list[Move]:
         return []
     wish = min(feeds, key=lambda f: abs(f / (feed * feed_times) - 1.0))
     raised = with_setting(now.cut, "feed", wish)
-    if first_broken(now.setup, raised, now.stock) not in {"cutting power", "spindle torque"}:
+    broken = first_broken(now.setup, raised, now.stock)
+    if broken in {"deflection", "diameter error"}:
+        held = support_moves(now, "support-for-feed")
+        return [m for m in held if m.setup and is_legal(m.setup, raised, now.stock)]
+    if broken not in {"cutting power", "spindle torque"}:
         return []
     low, _, _ = speed_span(now.setup, now.cut.direction)
     slowest = rule_value("move", "slowest_share") * low

@@ -37,7 +37,7 @@ _LONG = (_F.SNARLED, _F.LONG_COIL, _F.LONG_RIBBON, _F.SHORT_RIBBON)
 #: Forms that point at the edge before any setting, by nature of the metal.
 EDGE_FIRST = {"titanium": (_F.LONG_RIBBON,), "breaks by itself": (_F.SNARLED, *_LONG[1:3])}
 #: With fewer cuts than this left, change gears cost less than a cut made in vain.
-_CUTS = 6.0
+_CUTS = 10.0
 _MOST_OF_IT = 0.5
 _CHIPS = ("jawahir1993", "li-zhou", "smith2008")
 
@@ -169,7 +169,10 @@ def by_cost(now: Situation, moves: list[Move], *, mild: bool = True) -> list[Mov
     Against a turn of the dial they wait, unless what they cure is dangerous or so little
     stock is left that a wasted cut costs more.
     """
-    short = now.stock.left_mm is not None and now.stock.left_mm < _CUTS * now.cut.depth_mm
+    deepest = now.cut.depth_mm * max(
+        (m.size or 1.0 for m in moves if m.lever == "depth"), default=1.0
+    )
+    short = now.stock.left_mm is not None and now.stock.left_mm < _CUTS * deepest
     if now.setup.lathe.feed_change != "gears" or not mild or short:
         return moves
     dials = [m for m in moves if m.lever in {"depth", "coolant"}]

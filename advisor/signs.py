@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
+from advisor.aim import feed_times
 from advisor.moves import Move
 from advisor.rules import by_cost, cooling, fresh_edge
 from advisor.state import speed_span
+from advisor.tables import rule_value
 
 if TYPE_CHECKING:
     from advisor.situation import Situation
@@ -49,6 +52,7 @@ def _chatter(now: Situation) -> list[Move]:
     if now.cut.direction in {"plunge", "part off"}:
         return [more, slower]
     if (now.mark.form or 0) >= _WRONG:  # a thicker chip is wanted anyway
+        more = replace(more, size=max(feed_times(now), rule_value("move", "feed")))
         return [more, slower]
     shallow = Move(lever="depth", way=-1, reason="chatter-depth", sources=("tc-9-524",))
     if now.cut.depth_mm < now.setup.edge.re_mm:
