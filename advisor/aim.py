@@ -62,7 +62,7 @@ def _too_little_for(now: Situation, depth_times: float) -> bool:
 def feed_times(now: Situation) -> float:
     """Return how many times the present feed the wanted one is, as far as one step goes."""
     feed, metal = now.cut.feed_mm_rev, now.setup.metal
-    if feed is None or not now.last.evidence.sure or now.form is None:
+    if feed is None or now.form is None:
         return 1.0
     limp = form_class(now.form) in {FormClass.SNARLED, FormClass.LONG_RIBBON}
     wanted = math.sqrt(metal.start_feed_mm_rev.value * metal.feed_mm_rev.high)
@@ -70,6 +70,8 @@ def feed_times(now: Situation) -> float:
         wanted = rule_value("move", "stiff_share") * metal.feed_mm_rev.high
     far = limp and feed < rule_value("move", "far_off") * metal.feed_mm_rev.low
     most = rule_value("move", "far_off_feed" if far else "largest_feed")
+    if not now.last.evidence.sure and not now.last.evidence.nest:
+        most = rule_value("move", "feed")
     return min(wanted / feed, most)
 
 
