@@ -47,7 +47,8 @@ def cautions_for(case: Case, *, holding: str | None = None) -> tuple[Reason, ...
         out.append(_say("caution-corners", "practice"))
     if (holding or case.work.holding) in {"chuck and centre", "between centres"}:
         out.append(_say("caution-centre", "practice"))
-    if last and last.cut.direction == "part off":
+    direction = last.cut.direction if last else case.work.direction
+    if direction == "part off":
         out.append(_say("caution-parting", "war-lathe"))
     if last is None or last.cut.coolant != "dry" or metal.wants_oil:
         out.append(_say("caution-oily", "nfpa484"))

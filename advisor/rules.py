@@ -136,7 +136,10 @@ def over_ceiling(now: Situation) -> list[Move]:
     own = metal.hss_ceiling_m_min
     if own is not None and now.setup.edge.material == "HSS":
         ceiling = min(ceiling, own.value)
-    return [_speed(-1, "over-ceiling", source)] if speed > ceiling else []
+    if speed <= ceiling:
+        return []
+    size = max(speed / high, rule_value("move", "speed"))  # down into the table at once
+    return [Move(lever="speed", way=-1, reason="over-ceiling", sources=(source,), size=size)]
 
 
 def heat_moves(now: Situation) -> list[Move]:
@@ -234,6 +237,10 @@ def _crushed(now: Situation, kind: FormClass) -> list[Move]:
     welds = now.setup.metal.nature in {"gummy steel", "aluminium"}
     if welds and now.made.speed_m_min < low:
         return [_speed(1, "built-up-speed", "bue"), *cooling(now, "built-up-oil", "bue")]
+    feed = now.cut.feed_mm_rev
+    if feed is not None and feed < now.setup.metal.start_feed_mm_rev.value:
+        reason = "needles-thin" if kind is _F.NEEDLE else "crumbs-thin"
+        return [*thicken(now, reason, "hmin-reports"), _speed(-1, "needles-slower")]
     if kind is _F.NEEDLE:
         return [_speed(-1, "needles-slower"), _feed_down("needles-feed", "li-zhou")]
     return [_feed_down("crushed", "li-zhou"), _speed(-1, "crumbs-slower")]

@@ -11,7 +11,7 @@ from advisor.force import spindle_speed_rev_min
 from advisor.lathes import settable_speeds
 from advisor.legal import cure
 from advisor.limits import check_limits, check_recommended
-from advisor.records import Advice, Cut, Evidence, PassRecord, Quantity, Reason
+from advisor.records import Advice, Change, Cut, Evidence, PassRecord, Quantity, Reason
 from advisor.search import nearest_legal, settings_for, snap
 from advisor.situation import Situation, facts, stock_for
 from advisor.state import Setup, cut_state, setup_of, speed_span
@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from advisor.limits import Stock
     from advisor.records import Case
 
-__all__ = ["first_cut", "starting_speed", "starting_wish"]
+__all__ = ["first_cut", "radial_wish", "starting_speed", "starting_wish"]
 
 _UNDER_SKIN_MM = 1.0
 
@@ -52,6 +52,34 @@ def starting_speed(setup: Setup, diameter_mm: float, direction: str = "along") -
     if faster:
         return faster[0]
     return slower[-1] if slower else speeds[0]
+
+
+def radial_wish(setup: Setup, stock: Stock, direction: str) -> Cut:
+    """Return the first cut across the bar: facing by the speed of the rim, or with a blade.
+
+    References
+    ----------
+    [tc-9-524] facing speed by the largest diameter; [war-lathe] parting feed. Half the
+    speed class for a blade, and lighter feeds for facing, are common practice.
+    """
+    work = setup.work
+    blank = replace(
+        _blank(setup, work.diameter_mm, work.diameter_mm / 2.0), direction=direction
+    )
+    feeds = settings_for(setup, blank, stock, "feed")
+    facing = direction == "face"
+    wish = rule_value("radial_feed", "start_mm_rev")
+    if facing:
+        wish = rule_value("radial_feed", "facing_share") * setup.metal.start_feed_mm_rev.value
+    depth = rule_value("finish", "facing_depth_mm")
+    if not facing:
+        depth = setup.edge.blade_width_mm or rule_value("radial_feed", "blade_mm")
+    return replace(
+        blank,
+        spindle_rev_min=starting_speed(setup, work.diameter_mm, direction),
+        feed_mm_rev=max((f for f in feeds if f <= wish * 1.05), default=feeds[0]),
+        depth_mm=depth,
+    )
 
 
 def starting_wish(setup: Setup, stock: Stock, diameter_mm: float, length_mm: float) -> Cut:
@@ -90,36 +118,75 @@ def _blank(setup: Setup, diameter_mm: float, length_mm: float) -> Cut:
 
 def first_cut(case: Case) -> Advice:
     """Return start, done, or stop where nothing is legal, for a job without a pass."""
-    setup = setup_of(case)
-    work = case.work
-    stock = stock_for(case, "along", work.diameter_mm)
-    wish = snap(setup, starting_wish(setup, stock, work.diameter_mm, work.cut_length_mm))
-    named = facts(setup, wish, stock)
+    setup, work = setup_of(case), case.work
+    along = work.direction in {"along", "bore"}
+    stock = stock_for(case, work.direction, work.diameter_mm)
     cautions = cautions_for(case)
+    if work.direction == "part off" and "centre" in work.holding:
+        return replace(_no_parting(setup, stock), cautions=cautions)
+    if along:
+        wish = starting_wish(setup, stock, work.diameter_mm, work.cut_length_mm)
+        wish = replace(wish, direction=work.direction)
+    else:
+        wish = radial_wish(setup, stock, work.direction)
+    wish = snap(setup, wish)
+    named = facts(setup, wish, stock)
     if stock.left_mm is not None and stock.left_mm <= stock.tolerance_mm / 2.0:
         at_size = abs(stock.left_mm) <= stock.tolerance_mm / 2.0
         reason = Reason(id="start-at-size" if at_size else "start-undersize", values=named)
         return Advice(verdict="done" if at_size else "stop", reason=reason, cautions=cautions)
     cut = nearest_legal(setup, wish, stock)
-    if cut is not None:
-        do = ["do-first-cut", "do-touch-off"]
-        if work.waste_end_mm > 0:
-            do.insert(1, "do-waste-end")
-        if work.stock in {"cast skin", "rolled skin"}:
-            do.insert(0, "do-under-skin")
-        if setup.edge.condition == "dull":
-            do.insert(0, "do-sharpen")
-        named = facts(setup, cut, stock)
-        return Advice(
-            verdict="start",
-            reason=Reason(id="start", values=named, sources=(_speed_source(setup), "practice")),
-            do=tuple(Reason(id=step, values=named) for step in do),
-            cautions=cautions,
-            next_cut=cut,
-            checks=check_limits(setup, cut, stock),
-            recommended=check_recommended(setup, cut, stock),
-        )
-    return replace(_cured(case, setup, wish, stock), cautions=cautions)
+    if cut is None:
+        return replace(_cured(case, setup, wish, stock), cautions=cautions)
+    named = facts(setup, cut, stock)
+    sources = (speed_span(setup, cut.direction)[2], "practice")
+    return Advice(
+        verdict="start",
+        reason=Reason(id="start" if along else "start-radial", values=named, sources=sources),
+        do=tuple(Reason(id=step, values=named) for step in _first_steps(setup)),
+        cautions=cautions,
+        next_cut=cut,
+        checks=check_limits(setup, cut, stock),
+        recommended=check_recommended(setup, cut, stock),
+    )
+
+
+def _first_steps(setup: Setup) -> list[str]:
+    """Return what to do for the first cut, in order."""
+    work = setup.work
+    steps = [] if setup.edge.condition != "dull" else ["do-sharpen"]
+    if work.direction == "face":
+        return [*steps, "do-lock-carriage", "do-first-cut"]
+    if work.direction in {"plunge", "part off"}:
+        return [*steps, "do-blade", "do-first-cut"]
+    skin = work.stock in {"cast skin", "rolled skin"}
+    waste = ["do-waste-end"] if work.waste_end_mm > 0 else []
+    return [
+        *steps,
+        *(["do-under-skin"] if skin else []),
+        "do-first-cut",
+        *waste,
+        "do-touch-off",
+    ]
+
+
+def _no_parting(setup: Setup, stock: Stock) -> Advice:
+    """Return the refusal to part off with the centre engaged."""
+    named = facts(setup, radial_wish(setup, stock, "part off"), stock)
+    reason = Reason(id="danger-parting-centre", values=named, sources=("war-lathe",))
+    return Advice(
+        verdict="stop",
+        reason=reason,
+        do=(Reason(id="hand-centre-back", sources=("war-lathe",)),),
+        change=Change(
+            lever="support",
+            from_=setup.holding,
+            to="chuck",
+            unit=None,
+            reason=Reason(id="parting-centre", values=named, sources=("war-lathe",)),
+        ),
+        setup_words={"holding": "chuck"},
+    )
 
 
 def _cured(case: Case, setup: Setup, wish: Cut, stock: Stock) -> Advice:
@@ -166,7 +233,3 @@ def _cured(case: Case, setup: Setup, wish: Cut, stock: Stock) -> Advice:
         setup_words=done.setup_words,
         checks=check_limits(done.setup, done.cut, stock),
     )
-
-
-def _speed_source(setup: Setup) -> str:
-    return speed_span(setup, "along")[2]

@@ -39,7 +39,7 @@ def test_a_depth_under_the_nose_radius_is_stringy_and_wants_depth(new_job, new_p
     assert change["lever"] == "depth"
     # At least the 1.5 times that shows (contract), at most to 1.5 times the nose radius,
     # below which no first depth should be (common practice, no source).
-    assert 1.25 <= change["to"] / change["from"]
+    assert change["to"] / change["from"] >= 1.25
     assert change["to"] <= 1.5 * 0.4 + 1e-9
 
 

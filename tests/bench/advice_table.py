@@ -1,8 +1,8 @@
 """Render what the advisor says as text to read: the whole table, or the written cases.
 
 Run as ``python tests/bench/advice_table.py`` for every metal, edge material and chip form
-on one small lathe at a light and at a good feed, and with ``--cases`` for the written cases with the
-answer of the book beside ours. ``--metal 304`` keeps to one metal.
+on one small lathe at a light and at a good feed, and with ``--cases`` for the written cases
+with the answer of the book beside ours. ``--metal 304`` keeps to one metal.
 """
 
 from __future__ import annotations
@@ -37,7 +37,8 @@ def short(advice):
     if change is None:
         return advice["verdict"]
     unit = "" if change["unit"] is None else f" {change['unit']}"
-    return f"{advice['verdict']}: {change['lever']} {change['from']} -> {change['to']}{unit}"
+    ends = [f"{v:.4g}" if isinstance(v, float) else v for v in (change["from"], change["to"])]
+    return f"{advice['verdict']}: {change['lever']} {ends[0]} -> {ends[1]}{unit}"
 
 
 def table(metals):
