@@ -14,6 +14,7 @@ from advisor.errors import (
     OutOfTable,
     SourceMissing,
 )
+from advisor.heat_trend import HeatTrend, heat_passes, heat_trend
 from advisor.own_metals import parse_metals
 from advisor.parse import parse_case
 from advisor.plan import plan_passes
@@ -45,6 +46,7 @@ __all__ = [
     "Cut",
     "Edge",
     "Evidence",
+    "HeatTrend",
     "Lathe",
     "LimitCheck",
     "LimitExceeded",
@@ -59,6 +61,8 @@ __all__ = [
     "Work",
     "advice_json",
     "advise",
+    "heat_passes",
+    "heat_trend",
     "material",
     "material_names",
     "parse_case",

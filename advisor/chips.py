@@ -51,6 +51,8 @@ def parse_reading(value: object, path: str) -> Evidence:
     candidates = _texts(form.get("candidates"), f"{path}.form.candidates")
     share = form.get("share")
     tint = _known(heat.get("tint"), TINTS, f"{path}.heat.tint")
+    film_nm, u_film_nm = _measured(heat, "film_nm", f"{path}.heat", high=10_000)
+    tinted, u_tinted = _measured(heat, "share_tinted", f"{path}.heat", high=1)
     return Evidence(
         source="reading",
         form=code,
@@ -63,6 +65,10 @@ def parse_reading(value: object, path: str) -> Evidence:
         width_mm=_middle(_sizes(reading, "width_mm", f"{path}.chips")),
         tint=tint,
         tint_sure=tint is not None and _flag(heat.get("sure"), f"{path}.heat.sure"),
+        film_nm=film_nm,
+        u_film_nm=u_film_nm,
+        share_tinted=tinted,
+        u_share_tinted=u_tinted,
         usable=_known(reading.get("usable"), USABLE, f"{path}.usable") or "yes",
     )
 
@@ -73,6 +79,18 @@ def _object(value: object, path: str, *, may_lack: bool = False) -> dict[str, An
     if not isinstance(value, dict):
         raise CaseInvalid(path, "is no object.", "Give the reading as the reader wrote it.")
     return value
+
+
+def _measured(
+    fields: dict[str, Any], name: str, path: str, *, high: float
+) -> tuple[float | None, float]:
+    """Return a measured value with its uncertainty; ``None`` and 0 where there is none."""
+    measured = _object(fields.get(name), f"{path}.{name}", may_lack=True)
+    if measured.get("value") is None:
+        return None, 0.0
+    value = as_number(measured["value"], f"{path}.{name}.value", low=0, high=high)
+    u = measured.get("u")
+    return value, 0.0 if u is None else as_number(u, f"{path}.{name}.u", low=0, high=high)
 
 
 def _flag(value: object, path: str) -> bool:

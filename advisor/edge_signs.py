@@ -10,6 +10,7 @@ from statistics import median_low
 from typing import TYPE_CHECKING, Final
 
 from advisor.assess import same_settings, tint_rank
+from advisor.heat_trend import heat_passes, heat_trend
 from advisor.history import moved_between
 from advisor.rules import looks_at_edge_first
 from advisor.tables import rule_value
@@ -52,6 +53,7 @@ def edge_reason(now: Situation) -> str | None:
     earlier = _same_before(now)
     for reason, seen in (
         ("edge-suspect", _form_worse(now, earlier) or _hotter(now, earlier)),
+        ("edge-suspect-heat", _hotter_than_explained(now)),
         ("edge-suspect-kind", _other_kind(now, earlier)),
         ("edge-suspect-slivers", _slivers(now, earlier)),
         ("edge-suspect-signs", _new_signs(now, earlier)),
@@ -124,6 +126,12 @@ def _hotter(now: Situation, earlier: list[int]) -> bool:
     hot = _rank(now, now.last)
     cool = [r for n in earlier if (r := _rank(now, now.case.passes[n])) is not None]
     return hot is not None and bool(cool) and hot - min(cool) >= _TINT_STEP
+
+
+def _hotter_than_explained(now: Situation) -> bool:
+    """Return whether the film grew by more than the settings and scatter explain."""
+    trend = heat_trend(heat_passes(now.case), now.setup.metal.tint)
+    return trend.state == "hotter"
 
 
 def _rank(now: Situation, record: PassRecord) -> int | None:

@@ -62,7 +62,7 @@ _KELVIN: Final = 273.15
 _COOK: Final = 0.333
 _FORCE: Final = 0.25
 
-State = Literal["too few", "steady", "explained", "watch", "hotter"]
+State = Literal["too few", "steady", "explained", "watch", "hotter", "looked"]
 _FEW: Final = 2
 
 
@@ -184,11 +184,8 @@ def _sigma_share(level: float | None) -> float:
 
 
 def _comparable(one: HeatPass, other: HeatPass) -> bool:
-    return not one.edge_looked_at and (one.coolant, one.direction, one.edge_id) == (
-        other.coolant,
-        other.direction,
-        other.edge_id,
-    )
+    one_way, other_way = ((p.coolant, p.direction, p.edge_id) for p in (one, other))
+    return one_way == other_way
 
 
 def _reckoned(row: _Row, now: HeatPass, family: str) -> tuple[_Row, float]:
@@ -235,7 +232,8 @@ def heat_trend(passes: Sequence[HeatPass], family: str) -> HeatTrend:
     Returns
     -------
     HeatTrend
-        ``state``: "hotter" where the last pass raised the alarm, "watch" where the sum is
+        ``state``: "hotter" where the last pass raised the alarm ("looked" if the edge was
+        looked at since), "watch" where the sum is
         more than half way, "explained" where its settings are reckoned to heat the chip
         and it is no hotter than that, "too few" before a second comparable pass.
 
@@ -264,9 +262,10 @@ def heat_trend(passes: Sequence[HeatPass], family: str) -> HeatTrend:
         u_expected = sqrt(ready.film.variance + sigma**2)
         total = max(row.film.total, row.share.total) / ALARM_LIMIT
         points.append(_point(now, ready.film.level, u_expected, settings, total))
-        if points[-1].alarm:
-            row = _begin(now, sigma)
-    return HeatTrend(state=_state(points, count), points=tuple(points))
+        if points[-1].alarm or now.edge_looked_at:
+            row = _begin(now, sigma)  # what later passes are compared with
+    looked = bool(passes) and passes[-1].edge_looked_at
+    return HeatTrend(state=_state(points, count, looked=looked), points=tuple(points))
 
 
 def _point(
@@ -290,12 +289,12 @@ def _point(
     )
 
 
-def _state(points: Sequence[HeatPoint], count: int) -> State:
+def _state(points: Sequence[HeatPoint], count: int, *, looked: bool) -> State:
     if not points or count < _FEW:
         return "too few"
     last = points[-1]
     if last.alarm:
-        return "hotter"
+        return "looked" if looked else "hotter"
     if last.total > 0.5:  # noqa: PLR2004 - half way
         return "watch"
     return "explained" if last.settings == "hotter" else "steady"

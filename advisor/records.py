@@ -174,6 +174,12 @@ class Evidence:
     width_mm: float | None = None
     tint: str | None = None
     tint_sure: bool = True
+    film_nm: float | None = None
+    """Oxide film of the middle chip with its standard uncertainty, nm."""
+    u_film_nm: float = 0.0
+    share_tinted: float | None = None
+    """Share of the visible surface that is tinted, 0 to 1, with its uncertainty."""
+    u_share_tinted: float = 0.0
     usable: str = "yes"
 
     @property
