@@ -1,4 +1,4 @@
-"""Heat over the passes of a job: hotter than speed, feed, depth and coolant explain?
+"""Heat over the passes of a job, and whether its settings explain it.
 
 Plain numbers in: film thickness and tinted share of each pass with its settings. What a
 setting does to the film is reckoned and taken off before a rise counts, so that a thicker
