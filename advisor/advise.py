@@ -9,11 +9,12 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
+from advisor.aim import feed_in_order
 from advisor.assess import badness, same_settings
 from advisor.cautions import cautions_for
 from advisor.danger import find_danger, hands, legal_or_nearest, safest_move
 from advisor.edge_signs import edge_reason
-from advisor.geometry import angle_for_heat, geometry_moves
+from advisor.geometry import angle_for_heat, geometry_moves, nose_out_of_reach
 from advisor.history import FIELDS
 from advisor.keep import (
     feed_stopped_by,
@@ -259,6 +260,7 @@ def _moves(now: Situation) -> Advice | None:
         *heat_moves(now),
         *geometry_moves(now),
         *sign_moves(now),
+        *(nose_out_of_reach(now) if feed_in_order(now) else ()),
         *form_moves(now),
         *surface_moves(now),
         *(angle_for_heat(now) if now.mark.heat else ()),

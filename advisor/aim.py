@@ -24,7 +24,7 @@ from advisor.terms import FormClass, form_class
 if TYPE_CHECKING:
     from advisor.situation import Situation
 
-__all__ = ["feed_times", "thicken"]
+__all__ = ["feed_in_order", "feed_times", "thicken"]
 
 
 def thicken(now: Situation, reason: str, *sources: str) -> list[Move]:
@@ -36,10 +36,9 @@ def thicken(now: Situation, reason: str, *sources: str) -> list[Move]:
     size = max(times, rule_value("move", "feed"))
     more = Move(lever="feed", way=1, reason=reason, sources=sources, size=size)
     most = rule_value("move", "largest_depth")
+    spare = "trial_of_stock" if feed_in_order(now) else "trial_before_feed"
     if now.stock.left_mm is not None:
-        most = min(
-            most, rule_value("move", "trial_of_stock") * now.stock.left_mm / cut.depth_mm
-        )
+        most = min(most, rule_value("move", spare) * now.stock.left_mm / cut.depth_mm)
     deeper = Move(
         lever="depth",
         way=1,
@@ -49,8 +48,18 @@ def thicken(now: Situation, reason: str, *sources: str) -> list[Move]:
     )
     feeds = [more, *_room_for_feed(now, size)]
     depths = [] if _too_little_for(now, deeper.size or 1.0) else [deeper]
-    enough = times < rule_value("move", "shows_feed")
-    return [*depths, *feeds] if under and enough else [*feeds, *depths]
+    return [*depths, *feeds] if under and feed_in_order(now) else [*feeds, *depths]
+
+
+def feed_in_order(now: Situation) -> bool:
+    """Return whether the feed is about what this metal wants for a chip that breaks."""
+    return feed_times(now) < rule_value("move", "shows_feed")
+
+
+def _cuts_left(now: Situation) -> float:
+    """Return how many cuts like the present one the stock still holds."""
+    left = now.stock.left_mm
+    return math.inf if left is None else left / now.cut.depth_mm
 
 
 def _too_little_for(now: Situation, depth_times: float) -> bool:
@@ -69,6 +78,8 @@ def feed_times(now: Situation) -> float:
     if limp:
         wanted = rule_value("move", "stiff_share") * metal.feed_mm_rev.high
     far = limp and feed < rule_value("move", "far_off") * metal.feed_mm_rev.low
+    if _cuts_left(now) < rule_value("move", "few_cuts"):  # no stock for a second step
+        wanted, far = metal.feed_mm_rev.high, True
     most = rule_value("move", "far_off_feed" if far else "largest_feed")
     if not now.last.evidence.sure and not now.last.evidence.nest:
         most = rule_value("move", "feed")

@@ -109,7 +109,7 @@ def hands(name: str) -> tuple[Reason, ...]:
         first = ("hand-spindle-off", "hand-feed-off", "hand-isolate", "hand-tool-out")
     then = {
         "wrapped": ("hand-hook",),
-        "smoke": ("hand-cool",),
+        "smoke": ("hand-cool", "hand-look-edge"),
         "sparks": ("hand-look-edge", "hand-cool"),
         "parting-centre": ("hand-centre-back",),
         "titanium-dust": ("hand-titanium-dust",),

@@ -23,8 +23,14 @@ if TYPE_CHECKING:
 __all__ = ["edge_reason"]
 
 _TINT_STEP: Final = 2  # one name is within doubt, two are a change
-#: What an edge leaves behind when it goes; chatter and labouring have other causes.
-_SIGNS: Final = ("burr", "tearing", "dull finish", "rubbing")
+#: What an edge leaves behind when it goes, alike signs together; chatter and labouring have
+#: other causes.
+_SIGNS: Final = {
+    "burr": "surface",
+    "tearing": "surface",
+    "dull finish": "surface",
+    "rubbing": "rubbing",
+}
 #: Moves that can only make a chip shorter, by lever and way; less speed may weld metal on.
 _SHORTENS: Final = (("feed", 1), ("depth", 1))
 _LONG: Final = (FormClass.SNARLED, FormClass.LONG_RIBBON, FormClass.LONG_COIL)
@@ -57,6 +63,7 @@ def edge_reason(now: Situation) -> str | None:
         ("edge-suspect-kind", _other_kind(now, earlier)),
         ("edge-suspect-slivers", _slivers(now, earlier)),
         ("edge-suspect-signs", _new_signs(now, earlier)),
+        ("edge-suspect-burr", _burr(now)),
         ("edge-suspect-thick", _thicker(now, earlier)),
         ("edge-suspect-after", _got_longer_though(now)),
         ("edge-suspect-hot", _stayed_hot(now)),
@@ -144,8 +151,14 @@ def _rank(now: Situation, record: PassRecord) -> int | None:
 def _new_signs(now: Situation, earlier: list[int]) -> bool:
     if not earlier:
         return False
-    before = {sign for n in earlier for sign in now.case.passes[n].noticed}
-    return any(sign in _SIGNS and sign not in before for sign in now.last.noticed)
+    before = {_SIGNS[s] for n in earlier for s in now.case.passes[n].noticed if s in _SIGNS}
+    return any(s in _SIGNS and _SIGNS[s] not in before for s in now.last.noticed)
+
+
+def _burr(now: Situation) -> bool:
+    """Return whether a burr came up that no look has yet found a sharp edge behind."""
+    seen = [p.noticed for p in now.case.passes[:-1] if p.edge.id == now.last.edge.id]
+    return "burr" in now.last.noticed and not any("burr" in noticed for noticed in seen)
 
 
 def _thicker(now: Situation, earlier: list[int]) -> bool:

@@ -24,6 +24,7 @@ __all__ = [
     "angle_for_heat",
     "centre_height_turns_rake_deg",
     "geometry_moves",
+    "nose_out_of_reach",
     "pushes_less",
     "support_moves",
 ]
@@ -45,21 +46,24 @@ def centre_height_turns_rake_deg(off_mm: float, diameter_mm: float) -> float:
 
 
 def geometry_moves(now: Situation) -> list[Move]:
-    """Return what support, reach, centre height and nose ask for, support first."""
+    """Return what support, reach, centre height and angle ask for, support first.
+
+    The nose has its turn once the feed is in order, see ``nose_out_of_reach``.
+    """
     edge, cut = now.setup.edge, now.cut
     moves = _taper(now)
     sings = "chatter" in now.last.noticed or "squeal" in now.last.noticed
     if sings and is_slender(now):
         moves += support_moves(now, "support-chatter")
     if not any(sign in _SHAKY for sign in now.last.noticed):
-        return [*moves, *nose_out_of_reach(now)]
+        return moves
     turned = centre_height_turns_rake_deg(edge.centre_height_mm, cut.diameter_mm)
     if turned > rule_value("tool", "turning_limit_deg"):
         moves.append(_on_centre(now))
     better = round(rule_value("tool", "better_overhang_over_shank") * edge.shank_mm, 1)
     if sings and edge.overhang_mm > better * 1.01 and cut.direction in {"along", "face"}:
         moves.append(_tool_nearer(now, better))
-    return [*moves, *(pushes_less(now) if sings else ()), *nose_out_of_reach(now)]
+    return [*moves, *(pushes_less(now) if sings else ())]
 
 
 def _on_centre(now: Situation) -> Move:
