@@ -11,7 +11,6 @@ from typing import TYPE_CHECKING, Final
 
 from advisor.assess import same_settings, tint_rank
 from advisor.heat_trend import heat_passes, heat_trend
-from advisor.heat_trend import heat_passes, heat_trend
 from advisor.history import moved_between
 from advisor.rules import looks_at_edge_first
 from advisor.tables import rule_value
@@ -68,7 +67,6 @@ def edge_reason(now: Situation) -> str | None:
         ("edge-suspect-thick", _thicker(now, earlier)),
         ("edge-suspect-after", _got_longer_though(now)),
         ("edge-suspect-hot", _stayed_hot(now)),
-        ("edge-suspect-film", _hotter_than_reckoned(now)),
         ("edge-suspect-ratio", _too_thick(now)),
     ):
         if seen:
@@ -194,12 +192,6 @@ def _stayed_hot(now: Situation) -> bool:
         return False
     hot, was = _rank(now, now.last), _rank(now, before)
     return hot is not None and was is not None and hot >= was
-
-
-def _hotter_than_reckoned(now: Situation) -> bool:
-    """Return whether the oxide grew over the passes by more than the settings explain."""
-    trend = heat_trend(heat_passes(now.case), now.setup.metal.tint)
-    return trend.state == "hotter"
 
 
 def _too_thick(now: Situation) -> bool:
