@@ -23,8 +23,8 @@ __all__ = ["MOST_PASSES", "Event", "Record", "Steady", "run_job"]
 
 #: A job that is not solved after so many passes counts as so many.
 MOST_PASSES = 12
-#: Passes of a batch; in the first two the edge never chips, so that there is something to
-#: compare with.
+#: Passes of a batch; in the first two of an edge it never chips, so that there is something
+#: to compare with: "same settings" means the same edge.
 STEADY_PASSES, SETTLED = 10, 2
 #: In a batch the edge chips this often per pass, so that there is something to notice.
 STEADY_HAZARD = 0.08
@@ -236,13 +236,14 @@ def _steady(table: _Table, player: Player, record: Record, settings: Settings) -
         return
     event: Event | None = None
     before: Outcome | None = None
-    for number in range(STEADY_PASSES):
+    settled = 0
+    for _ in range(STEADY_PASSES):
         bar = replace(table.state.bar, diameter_mm=blank)
         table.state = replace(table.state, bar=bar)
         table.believed_mm = blank
-        outcome = table.cut(
-            settings, STEADY_HAZARD if event is None and number >= SETTLED else 0.0
-        )
+        edge = table.state.edges_used
+        may_chip = event is None and settled >= SETTLED
+        outcome = table.cut(settings, STEADY_HAZARD if may_chip else 0.0)
         if outcome.chipped_now:
             event = Event(shows=_shows(before, outcome), passes_late=None)
             record.steady.events.append(event)
@@ -265,6 +266,7 @@ def _steady(table: _Table, player: Player, record: Record, settings: Settings) -
             break
         if not outcome.chipped:
             before = outcome
+        settled = settled + 1 if table.state.edges_used == edge else 0
 
 
 def _calls(table: _Table, player: Player) -> bool:
