@@ -79,7 +79,7 @@ class Figures:
                 f"{self.solved_impossible} of {self.jobs - self.possible}"
             ),
             (
-                f"  passes to right chips, the first one counted (unsolved counts {MOST_PASSES}): "
+                f"  passes to right chips with the first one (unsolved {MOST_PASSES}): "
                 f"median {self.median_passes:g}, mean {self.mean_passes:.1f}; "
                 f"with those right at once: median {self.median_all:g}"
             ),
@@ -119,7 +119,7 @@ def _share(hits: int, of: int) -> str:
 
 
 def figures(name: str, records: list[Record]) -> Figures:
-    """Count; passes over the needy jobs where right chips can be reached, and over all those."""
+    """Count; passes over the needy jobs that can be solved, and over all that can."""
     able = [r for r in records if r.job.chances.reachable]
     needy = [r for r in able if not r.job.chances.at_once]
     passes, passes_all = (
