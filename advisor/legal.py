@@ -183,7 +183,9 @@ def _single(now: Situation, lever: str, worst: LimitCheck) -> Proposal | None:
     if lever in FIELDS:
         if lever == "feed" and not now.cut.power_feed:
             return None
-        cut = nearest_legal(now.setup, now.cut, now.stock, levers=(lever,))
+        cut = nearest_legal(
+            now.setup, _towards_size(now, lever, worst), now.stock, levers=(lever,)
+        )
         if cut is None or cut == now.cut:
             return None
         change = _change(now, lever, cut, _limit_reason(now, worst, cut))
@@ -193,6 +195,14 @@ def _single(now: Situation, lever: str, worst: LimitCheck) -> Proposal | None:
         if move.setup is not None and is_legal(move.setup, now.cut, now.stock):
             return _supported(now, move, now.cut)
     return None
+
+
+def _towards_size(now: Situation, lever: str, worst: LimitCheck) -> Cut:
+    """Return the present cut, with the depth that is left where that is what limits it."""
+    left = now.stock.left_mm
+    if lever != "depth" or left is None or worst.limit not in {"stock left", "remainder"}:
+        return now.cut
+    return replace(now.cut, depth_mm=max(left, now.setup.lathe.dial.step_mm))
 
 
 def _supported(now: Situation, move: Move, cut: Cut) -> Proposal:

@@ -77,7 +77,7 @@ _CUT = (
 _LONGEST_JOB: Final = 500
 
 
-def parse_case(obj: dict[str, Any], *, metals: tuple[Material, ...] = ()) -> Case:
+def parse_case(obj: dict[str, Any], metals: tuple[Material, ...] = ()) -> Case:
     """Return a checked case with every default filled in.
 
     Parameters

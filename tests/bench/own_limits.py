@@ -176,7 +176,8 @@ def _depth(case, cut, bend, rz_um, planned_last):
     depth, tolerance = cut["depth_mm"], case["work"]["tolerance_mm"]
     left = left_mm(case, cut)
     # The last two leave no two more that would cut; a plan says which they are.
-    last = left is not None and (planned_last or left - depth < 2 * floor - TINY)
+    two = 2 * floor - tolerance / 2  # the last one aims at anything inside the tolerance
+    last = left is not None and (planned_last or left - depth < two - TINY)
     least = floor
     if last:
         springs = RULES["deflection"]["finish_times_expected"]["value"] * bend / BAND
