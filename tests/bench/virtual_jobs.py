@@ -45,7 +45,9 @@ def main() -> None:
     parser.add_argument("--seed", type=int, nargs="+", default=[1])
     parser.add_argument("--weaken", type=float, default=1.0, help="strength of all relations")
     parser.add_argument("--reverse", choices=RELATIONS, help="turn this relation round")
-    parser.add_argument("--only-advice", action="store_true", help="leave the others out")
+    some = parser.add_mutually_exclusive_group()
+    some.add_argument("--only-advice", action="store_true", help="leave the others out")
+    some.add_argument("--without-advice", action="store_true", help="only the others")
     given = parser.parse_args()
     out = sys.stdout.write
     start = time.perf_counter()
@@ -58,12 +60,9 @@ def main() -> None:
         f"seeds {given.seed}, {given.jobs} jobs each, relations at {given.weaken:g}, "
         f"reversed: {given.reverse or 'none'}\n"
     )
-    others = (
-        []
-        if given.only_advice
-        else [NoAdvice(), UpTheFeed(), RandomMoves(), KnowsTheBook(), SeesAll()]
-    )
-    for player in (Advised(advise), *others):
+    advised = [] if given.without_advice else [Advised(advise)]
+    others = [NoAdvice(), UpTheFeed(), RandomMoves(), KnowsTheBook(), SeesAll()]
+    for player in (*advised, *([] if given.only_advice else others)):
         records = [
             run_job(job, player, seed, steady=isinstance(player, Advised)) for seed, job in jobs
         ]
