@@ -202,7 +202,8 @@ def _towards_size(now: Situation, lever: str, worst: LimitCheck) -> Cut:
     left = now.stock.left_mm
     if lever != "depth" or left is None or worst.limit not in {"stock left", "remainder"}:
         return now.cut
-    return replace(now.cut, depth_mm=max(left, now.setup.lathe.dial.step_mm))
+    step = now.setup.lathe.dial.step_mm
+    return replace(now.cut, depth_mm=round(max(1, round(left / step)) * step, 6))
 
 
 def _supported(now: Situation, move: Move, cut: Cut) -> Proposal:
