@@ -11,7 +11,7 @@ from __future__ import annotations
 import contextlib
 import sys
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from typing import TYPE_CHECKING, Any
 
 from app.settings import data_file
@@ -26,10 +26,12 @@ __all__ = [
     "advise_case",
     "combine",
     "form_name",
+    "heat_trend",
     "materials",
     "picture",
     "plan_case",
     "read_bytes",
+    "tint_ladder",
 ]
 
 #: The user's own metals, in the data folder; see ``advisor.own_metals``.
@@ -184,6 +186,33 @@ def _metal_for_the_eye(metal: str | None) -> str | None:
     except advisor.AdvisorError:
         return metal
     return _TINT_NAMES.get(found.tint)
+
+
+def heat_trend(case: Json) -> Json:
+    """Return how the heat of a job's chips went; errors are those of ``advise_case``.
+
+    ``family`` is the ladder of tints of the metal, ``points`` the passes with a film.
+    """
+    import advisor
+
+    parsed = advisor.parse_case(case, _own_metals())
+    trend = advisor.heat_trend(advisor.heat_passes(parsed), parsed.metal.tint)
+    family = {"free steel": "steel"}.get(parsed.metal.tint, parsed.metal.tint)
+    return {"family": family, **asdict(trend)}
+
+
+def tint_ladder(family: str | None) -> list[Json]:
+    """Return the tints of a metal family from bright on; a metal not named shows steel's.
+
+    Each is ``{"name", "from_nm", "to_nm", "shades"}``, shades as CIELAB from thin to thick.
+    Empty for metals whose tint says nothing.
+    """
+    from vision.heat.ladder import ladder_of
+
+    try:
+        return [asdict(rung) for rung in ladder_of("steel" if family is None else family)]
+    except KeyError:
+        return []
 
 
 def form_name(code: str | None) -> str:

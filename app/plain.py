@@ -8,6 +8,7 @@ from __future__ import annotations
 from typing import Any
 
 from app.engine import form_name
+from app.heat_words import degrees_words
 from app.show import Units, about, quantity
 from app.wording import LEVER_WORDS, SEVERITY_WORDS, TRUST_WORDS, USABLE_WORDS, VERDICT_WORDS
 
@@ -78,14 +79,10 @@ def heat_line(reading: Json) -> str:
         codes = {flag.get("code") for flag in reading.get("flags", [])}
         return "says nothing here" if "tint-says-nothing" in codes else "not read"
     candidates = heat.get("candidates") or [heat.get("tint") or "not read"]
-    text = " or ".join(candidates) if not heat.get("tint") else str(heat["tint"])
-    degrees = heat.get("temperature_c") or {}
-    low, high = degrees.get("likely_low"), degrees.get("likely_high")
-    if low is not None and high is not None:
-        return f"{text}; likely {low:.0f} to {high:.0f} °C at its hottest"
-    if degrees.get("at_least") is not None:
-        return f"{text}; at least {degrees['at_least']:.0f} °C"
-    return text
+    sure = heat.get("sure", True) and heat.get("tint")
+    text = str(heat["tint"]) if sure else " or ".join(candidates)
+    degrees = degrees_words(heat)
+    return f"{text}; {degrees}" if degrees else text
 
 
 def scale_line(scale: Json, units: Units) -> str:

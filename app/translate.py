@@ -42,24 +42,25 @@ _NUMBERED = {
 Json = dict[str, Any]
 
 
-def case_of(job: JobRow, passes: Sequence[PassRow]) -> Json:
+def case_of(job: JobRow, passes: Sequence[PassRow], *, by_eye: bool = True) -> Json:
     """Return the case of a job and its passes, oldest first.
 
     A pass whose form a person named carries ``signs`` instead of the reading: an eye at
-    the lathe beats a photo that was not sure.
+    the lathe beats a photo that was not sure. Without ``by_eye`` the reading stays, for
+    what an eye cannot give.
     """
     return {
         "schema": CASE_SCHEMA,
         "work": dict(job.work),
         "edge": dict(job.edge),
         "lathe": dict(job.lathe),
-        "passes": [_case_pass(row) for row in passes],
+        "passes": [_case_pass(row, by_eye=by_eye) for row in passes],
     }
 
 
-def _case_pass(row: PassRow) -> Json:
+def _case_pass(row: PassRow, *, by_eye: bool) -> Json:
     seen: Json = {"reading": row.reading, "signs": None}
-    if row.label is not None:
+    if by_eye and row.label is not None:
         seen = {"reading": None, "signs": signs_of(row.reading, row.label)}
     return {"cut": dict(row.cut), **row.told, **seen}
 

@@ -127,6 +127,7 @@ def _heat(h: Heat | None) -> dict[str, Any] | None:
             "likely_high": t.likely_high,
         },
         "basis": h.basis,
+        "family": h.family,
     }
 
 

@@ -195,6 +195,8 @@ class Heat:
     share_tinted: Measured | None
     temperature_c: Temperature | None
     basis: str
+    family: str | None = None
+    """Whose ladder of tints was read: "steel", "stainless", "titanium"; None: not named."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -8,6 +8,7 @@ from typing import Any
 import streamlit as st
 
 from app.engine import form_name
+from app.parts.heat import show_heat
 from app.plain import heat_line, tint_words, verdict_line
 from app.show import Units, about, lab_to_hex
 from app.wording import USABLE_WORDS
@@ -31,11 +32,17 @@ _SIZES = (
 )
 
 
-def show_reading(reading: Json, picture: bytes | None, units: Units) -> None:
-    """Show the picture with numbers, the verdict, the notes and the list of chips."""
+def show_reading(
+    reading: Json, picture: bytes | None, units: Units, *, setting: Json | None = None
+) -> None:
+    """Show the picture with numbers, the verdict, the notes and the list of chips.
+
+    ``setting`` may name ``edge_material`` and ``coolant``, which decide what a tint means.
+    """
     if picture is not None:
         st.image(picture, width="stretch", alt=picture_text(reading))
     st.html(facts_list(reading_facts(reading)))
+    show_heat(reading, **(setting or {}))
     flag_notes(reading)
     count = len(reading["chips"])
     with st.expander(f"Chips one by one ({count})"):

@@ -13,6 +13,7 @@ from app import session
 from app.logbook.backup import back_up
 from app.logbook.export import log_csv, log_json
 from app.parts.advice import show_advice
+from app.parts.heat import heat_setting, show_trend
 from app.parts.jobstrip import job_words
 from app.parts.pieces import show_reading
 from app.plain import change_line, cut_line
@@ -48,6 +49,7 @@ def render() -> None:
     )
     job = jobs[chosen]
     st.markdown(job_words(job, units))
+    show_trend(job, book.passes(job.id))
     _passes(book, job, units)
     _undo(book)
     _take_away(book, job)
@@ -63,7 +65,7 @@ def _passes(book: Logbook, job: JobRow, units: Units) -> None:
         st.markdown("No pass yet.")
     for row in reversed(rows):
         with st.expander(_pass_words(row, units), key=f"pass-{row.id}"):
-            _one_pass(book, row, units)
+            _one_pass(book, job, row, units)
 
 
 def _pass_words(row: PassRow, units: Units) -> str:
@@ -81,10 +83,10 @@ def _pass_words(row: PassRow, units: Units) -> str:
     return "; ".join(parts)
 
 
-def _one_pass(book: Logbook, row: PassRow, units: Units) -> None:
+def _one_pass(book: Logbook, job: JobRow, row: PassRow, units: Units) -> None:
     st.caption(f"{row.made_at_utc:%Y-%m-%d %H:%M} UTC")
     if row.reading is not None:
-        _stored_reading(book, row, units)
+        _stored_reading(book, job, row, units)
     if row.advice is not None:
         show_advice(row.advice, units)
     note = st.text_input("What came of it", row.outcome or "", key=f"outcome-{row.id}")
@@ -99,11 +101,11 @@ def _one_pass(book: Logbook, row: PassRow, units: Units) -> None:
         st.rerun()
 
 
-def _stored_reading(book: Logbook, row: PassRow, units: Units) -> None:
+def _stored_reading(book: Logbook, job: JobRow, row: PassRow, units: Units) -> None:
     """Show a stored reading with its picture."""
     picture = book.picture(row.photo_sha256) if row.photo_sha256 else None
     if row.reading is not None:
-        show_reading(row.reading, picture, units)
+        show_reading(row.reading, picture, units, setting=heat_setting(job, row))
 
 
 def _undo(book: Logbook) -> None:

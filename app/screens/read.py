@@ -12,6 +12,7 @@ from app.intake import Incoming, from_upload
 from app.parts.advice import show_advice, show_cautions, show_first_cut, show_limits
 from app.parts.answer import label_choice, pass_buttons
 from app.parts.cut import cut_panel, told_panel
+from app.parts.heat import heat_setting, show_trend
 from app.parts.jobstrip import job_strip, welcome
 from app.parts.pieces import show_reading
 from app.parts.trouble import show_error
@@ -69,10 +70,16 @@ def _job(book: Logbook, job: JobRow, units: Units) -> None:
         if row is None or row.reading is None:
             _photo_input("Photo of the chips", book, job, row, cut=cut, told=told)
             return
-        show_reading(row.reading, book.picture(row.photo_sha256 or ""), units)
+        show_reading(
+            row.reading,
+            book.picture(row.photo_sha256 or ""),
+            units,
+            setting=heat_setting(job, row),
+        )
         again = st.container()
     with right:
         _answer(book, job, [*done, row], cut, units=units)
+        show_trend(job, [*done, row])
     # A photo to take again is asked for at once; otherwise the advice comes first.
     with again if row.reading["usable"] == "retake" else st.container():
         _photo_input("Another photo of this pass", book, job, row, cut=row.cut, told=row.told)

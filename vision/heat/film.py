@@ -26,6 +26,7 @@ if TYPE_CHECKING:
 __all__ = [
     "FilmCurve",
     "FilmFix",
+    "colours_of",
     "curve_of",
     "exposure_free",
     "film_from_colour",
@@ -123,6 +124,18 @@ def exposure_free(lab: npt.ArrayLike) -> npt.NDArray[np.float64]:
     """
     colours = np.asarray(lab, dtype=np.float64)
     return np.asarray(colours[..., 1:] / (colours[..., :1] + 16.0))
+
+
+def colours_of(family: str, film_nm: npt.ArrayLike) -> npt.NDArray[np.float64]:
+    """Return the usual colours, (N, 3) CIELAB, of films of a metal family (spread 15 %).
+
+    Raises
+    ------
+    KeyError
+        If the family has no curve.
+    """
+    film, base, _ = _SYSTEMS[family]
+    return film_lab(film, base, film_nm=np.asarray(film_nm, float), spread=_SPREAD_MEAN)
 
 
 @cache

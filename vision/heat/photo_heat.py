@@ -111,4 +111,5 @@ def heat_of(tints: Iterable[tuple[ChipTint, float]], family: str | None) -> Heat
         else None,
         temperature_c=temperature_of(film, family),
         basis=basis_of(family),
+        family=family,
     )
