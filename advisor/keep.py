@@ -8,12 +8,12 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from advisor.history import spring_factor
 from advisor.limits import first_broken, is_finishing, is_legal
 from advisor.moves import Move, Proposal, realise, reason_for
 from advisor.records import Change
 from advisor.search import settings_for, with_setting
-from advisor.state import cut_state, roughness_um
+from advisor.situation import expected_spring_mm
+from advisor.state import roughness_um
 from advisor.tables import rule_value
 from advisor.terms import FormClass, form_class
 
@@ -105,13 +105,15 @@ def last_depth(now: Situation) -> Proposal | None:
     was measured, the dial must ask for that much more.
     """
     left = now.stock.left_mm
-    factor = spring_factor(now.case)
-    if left is None or not now.last.measured_mm or not factor:
+    if left is None:
+        return None
+    spring = expected_spring_mm(now, now.cut.depth_mm)
+    if not spring:
         return None
     floor = now.setup.metal.finishing_floor_mm.value
     if left - now.cut.depth_mm >= floor:
         return None
-    wish = left + factor / now.setup.spring * cut_state(now.setup, now.cut).deflection_mm
+    wish = left + spring
     depths = settings_for(now.setup, now.cut, now.stock, "depth")
     for depth in sorted(depths, key=lambda value: abs(value - wish)):
         if abs(depth - now.cut.depth_mm) < 1e-9:  # noqa: PLR2004 - the same division

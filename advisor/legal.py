@@ -12,6 +12,7 @@ from advisor.limits import broken_limits, is_legal
 from advisor.moves import UNITS, Move, Proposal, in_words, reason_for
 from advisor.records import Change, LimitCheck, Quantity, Reason
 from advisor.search import nearest_legal
+from advisor.situation import expected_spring_mm
 from advisor.state import with_edge
 from advisor.tables import rule_value
 from advisor.terms import FormClass, form_class
@@ -203,7 +204,8 @@ def _towards_size(now: Situation, lever: str, worst: LimitCheck) -> Cut:
     if lever != "depth" or left is None or worst.limit not in {"stock left", "remainder"}:
         return now.cut
     step = now.setup.lathe.dial.step_mm
-    return replace(now.cut, depth_mm=round(max(1, round(left / step)) * step, 6))
+    wish = left + expected_spring_mm(now, max(left, step))
+    return replace(now.cut, depth_mm=round(max(1, round(wish / step)) * step, 6))
 
 
 def _supported(now: Situation, move: Move, cut: Cut) -> Proposal:

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
     from advisor.records import Evidence
 
-__all__ = ["Situation", "facts", "situation_after", "stock_for"]
+__all__ = ["Situation", "expected_spring_mm", "facts", "situation_after", "stock_for"]
 
 _MOST_RZ_UM: Final = 100.0
 
@@ -82,6 +82,15 @@ def situation_after(case: Case) -> Situation:
         marks=marks,
         interrupted=interrupted(case.work, last, number),
     )
+
+
+def expected_spring_mm(now: Situation, depth_mm: float) -> float:
+    """Return how far the next cut springs away by what the calliper taught, mm; else 0."""
+    factor = spring_factor(now.case)
+    if not factor or not now.last.measured_mm:
+        return 0.0
+    state = cut_state(now.setup, replace(now.cut, depth_mm=depth_mm))
+    return factor / now.setup.spring * state.deflection_mm
 
 
 def _called(chips: Evidence | None, asking: str | None) -> str:

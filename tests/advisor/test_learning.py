@@ -169,8 +169,9 @@ def _sprung(new_pass, found_mm):
 def test_measured_spring_makes_the_last_cut_deeper(new_job, new_pass, ask):
     # Asked 0.60 on the diameter, got 0.56: the work sprang 0.02 away on the side. 0.16 is
     # left; from a fresh touch-off the dial must ask for a little more than 0.16.
-    stiff = ask(new_job("1045", [_sprung(new_pass, 15.40)], work=_goal(15.08)))
-    soft = ask(new_job("1045", [_sprung(new_pass, 15.44)], work=_goal(15.12)))
+    fine = {"dial": {"mm_per_division": 0.005, "reads": "radius"}}
+    stiff = ask(new_job("1045", [_sprung(new_pass, 15.40)], work=_goal(15.08), lathe=fine))
+    soft = ask(new_job("1045", [_sprung(new_pass, 15.44)], work=_goal(15.12), lathe=fine))
     assert stiff["next_cut"]["depth_mm"] == pytest.approx(0.16)
     assert 0.16 < soft["next_cut"]["depth_mm"] <= 0.18 + 1e-9
 
