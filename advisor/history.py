@@ -111,6 +111,8 @@ def spring_factor(case: Case) -> float | None:
     Not to be trusted for: one pass, a dull edge, a bar that was warm when measured, a
     dial with backlash. It takes the bar of the first pass to be as large as the case says.
     """
+    if not case.passes:
+        return None
     last = case.passes[-1]
     asked = reckoned = 0.0
     for number, record in enumerate(case.passes):

@@ -136,7 +136,8 @@ def _finishing_pairs(job: Job) -> list[tuple[int, ...]]:
     most = min(total // 2, math.ceil(_MOST_FLOORS * least))
     span = range(least, most + 1)
     stride = max(1, len(span) // _FINISH_TRIES)
-    pairs: list[tuple[int, ...]] = [(k, k) for k in span[::stride]]
+    first = span[::stride]
+    pairs: list[tuple[int, ...]] = [(k, k) for k in (*first, *sorted({*span} - {*first}))]
     if job.setup.metal.hardens:
         better = math.ceil(rule_value("finish", "better_floors") * least)
         pairs.sort(key=lambda pair: pair[0] < better)

@@ -184,12 +184,14 @@ def _depth(case, cut, bend, rz_um, planned_last):
         least = max(floor, springs, rz_um / 1000 + RULES["finish"]["run_out_mm"]["value"])
     if depth < least - TINY:
         yield "least depth"
-    if last and 2 * bend > tolerance + TINY:
+    between = left is not None and not last and left - depth < 2 * floor - TINY
+    error = 2 * bend > tolerance + TINY
+    if last and error:
         yield "diameter error"
     rough = RULES["deflection"]
     most = min(rough["rough_share_of_depth"]["value"] * depth, rough["rough_mm"]["value"])
-    if not last and bend > most + TINY:
-        yield "deflection"
+    if not last and bend > most + TINY and (error or not between):
+        yield "deflection"  # between the two either rule will do
     if left is None:
         share = RULES["finish"]["thinnest_bar_share"]["value"]
         thin = share * case["work"]["diameter_mm"]
