@@ -14,6 +14,7 @@ import argparse
 import copy
 import importlib.util
 import itertools
+import math
 import random
 import time
 from collections import Counter
@@ -131,15 +132,20 @@ def faults(case, plan):
     return out
 
 
-def _speeds(case):
+def _speeds(case, diameter):
+    """Speeds that a machinist would use there: not above the table's by more than a flood."""
+    metal = own.METALS[case["work"]["material"]]
+    table = metal["hss_m_min" if case["edge"]["material"] == "HSS" else "carbide_m_min"]
+    most = 1000 * 1.4 * table["high"] / (math.pi * diameter)
     given = case["lathe"]["spindle_rev_min"]
-    return given if isinstance(given, list) else [100.0 * k for k in range(1, 21)]
+    speeds = given if isinstance(given, list) else [100.0 * k for k in range(1, 21)]
+    return [speed for speed in speeds if speed <= most] or speeds[:1]
 
 
 def _some_cut(case, diameter, depths, rz, *, last=False):
     """Whether any of these depths is legal at a diameter, with any speed and feed."""
     for depth, feed, speed in itertools.product(
-        depths, case["lathe"]["feeds_mm_rev"], _speeds(case)
+        depths, case["lathe"]["feeds_mm_rev"], _speeds(case, diameter)
     ):
         cut = {"direction": "along", "spindle_rev_min": speed, "feed_mm_rev": feed}
         cut |= {"depth_mm": depth, "diameter_mm": diameter, "power_feed": True}
