@@ -22,7 +22,11 @@ from advisor.tables import rule_value
 from advisor.terms import FormClass, form_class
 
 if TYPE_CHECKING:
+    from advisor.records import Cut
     from advisor.situation import Situation
+
+#: Metals that harden under a tool which skids: there the feed is raised by usual steps.
+_TOUGH = ("tough stainless", "titanium")
 
 __all__ = ["feed_in_order", "feed_times", "thicken"]
 
@@ -78,6 +82,7 @@ def feed_times(now: Situation) -> float:
     if limp:
         wanted = rule_value("move", "stiff_share") * metal.feed_mm_rev.high
     far = limp and feed < rule_value("move", "far_off") * metal.feed_mm_rev.low
+    far = far or (form_class(now.form) is FormClass.SNARLED and metal.nature not in _TOUGH)
     if _cuts_left(now) < rule_value("move", "few_cuts"):  # no stock for a second step
         wanted, far = metal.feed_mm_rev.high, True
     most = rule_value("move", "far_off_feed" if far else "largest_feed")
@@ -102,13 +107,25 @@ def _room_for_feed(now: Situation, feed_times: float) -> list[Move]:
     if not feeds:
         return []
     wish = min(feeds, key=lambda f: abs(f / (feed * feed_times) - 1.0))
-    raised = with_setting(now.cut, "feed", wish)
-    broken = first_broken(now.setup, raised, now.stock)
-    if broken in {"deflection", "diameter error"}:
-        held = support_moves(now, "support-for-feed")
-        return [m for m in held if m.setup and is_legal(m.setup, raised, now.stock)]
-    if broken not in {"cutting power", "spindle torque"}:
+    broken = first_broken(now.setup, with_setting(now.cut, "feed", wish), now.stock)
+    if broken is None:
         return []
+    for larger in sorted((f for f in feeds if f <= wish), reverse=True):
+        raised = with_setting(now.cut, "feed", larger)
+        if is_legal(now.setup, raised, now.stock):
+            return []  # there is room as it is
+        if broken in {"deflection", "diameter error"}:
+            held = support_moves(now, "support-for-feed")
+            room = [m for m in held if m.setup and is_legal(m.setup, raised, now.stock)]
+        else:
+            room = _slower_for(now, raised)
+        if room:
+            return room
+    return []
+
+
+def _slower_for(now: Situation, raised: Cut) -> list[Move]:
+    """Return the fastest speed, slower than the present one, that bears a raised feed."""
     low, _, _ = speed_span(now.setup, now.cut.direction)
     slowest = rule_value("move", "slowest_share") * low
     slow = spindle_speed_rev_min(slowest, now.cut.diameter_mm)
@@ -116,13 +133,8 @@ def _room_for_feed(now: Situation, feed_times: float) -> list[Move]:
     for speed in reversed([s for s in speeds if slow <= s < now.cut.spindle_rev_min]):
         if is_legal(now.setup, with_setting(raised, "speed", speed), now.stock):
             size = now.cut.spindle_rev_min / speed
+            basis = ("kienzle1957",)
             return [
-                Move(
-                    lever="speed",
-                    way=-1,
-                    reason="speed-for-feed",
-                    sources=("kienzle1957",),
-                    size=size,
-                )
+                Move(lever="speed", way=-1, reason="speed-for-feed", sources=basis, size=size)
             ]
     return []
