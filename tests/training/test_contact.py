@@ -9,8 +9,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from vision.training.check import Findings, _check_chip, film_gaps, report
+from vision.training.check import Findings, _check_chip, report
 from vision.training.contact import _cut, contact_sheet
+from vision.training.film_check import film_gaps
 from vision.training.rows import SceneFiles, scene_paths
 from vision.training.shapes import FORMS
 
@@ -96,12 +97,43 @@ def test_a_true_chip_raises_no_complaint(helix):
 
 def test_wrong_truth_is_complained_about(helix):
     assert "curl" in complaints(helix, turns=3.2)[0]
-    assert (
-        "centre line"
-        in complaints(helix, centre_line_mm=[[0, 0, 0], [40, 0, 0]], line_ends=[2])[0]
-    )
+    short = [[k, 0, 0] for k in range(41)]
+    assert "centre line" in complaints(helix, centre_line_mm=short)[0]
     moved = replace(helix, mask=np.roll(helix.mask, 15, axis=0))
     assert "lies on it" in complaints(moved)[0]
+
+
+def test_a_tip_may_be_too_thin_for_the_mask_but_not_a_middle(helix):
+    """Two points more than half a width away from the mask: at an end, then mid-way."""
+    short, holed = helix.mask.copy(), helix.mask.copy()
+    short[:, :16] = 0
+    holed[:, 20:38] = 0
+    assert complaints(replace(helix, mask=short)) == []
+    assert "lies on it" in complaints(replace(helix, mask=holed))[0]
+
+
+def test_what_lies_under_another_chip_is_not_missing(helix):
+    covered = helix.mask.copy()
+    covered[:, 20:38] = 7
+    assert complaints(replace(helix, mask=covered)) == []
+
+
+@pytest.mark.parametrize(("climb_mm", "complains"), [(0.3, False), (1.2, True)])
+def test_an_arc_may_climb_a_little(helix, climb_mm, complains):
+    """A quarter of a ring of 1 mm, 0.9 mm wide: its line is hypotenuse of ring and climb."""
+    length = float(np.hypot(np.pi / 2, climb_mm))
+    arc = {
+        "form": "6.2",
+        "curl_radius_mm": 1.0,
+        "turns": 0.25,
+        "pitch_mm": None,
+        "width_mm": 0.9,
+        "length_mm": length,
+        "line_ends": [41],
+        "centre_line_mm": [[k * length / 40, 0.0, 0.0] for k in range(41)],
+    }
+    told = [line for line in complaints(helix, **arc) if "curl" in line]
+    assert bool(told) == complains
 
 
 def test_film_colours_agree_with_libraries():

@@ -28,9 +28,10 @@ import cv2
 
 from vision import bundled
 from vision.training.camera import develop, draw_development, encode, photo_suffix
-from vision.training.check import check_folder, films_of, report
+from vision.training.check import check_folder, report
 from vision.training.contact import contact_sheet
 from vision.training.exposure import light_gradient, sheet_level
+from vision.training.film_check import gaps_of_some
 from vision.training.jobs import draw_job
 from vision.training.manifest import manifest_bytes
 from vision.training.pool import cores, spread
@@ -186,7 +187,7 @@ def _remeasure(wish: Any) -> int:  # noqa: ANN401
 def _check(wish: Any) -> int:  # noqa: ANN401
     folder = _folder(wish)
     found = check_folder(folder, workers=wish.workers, every=wish.every, label="check")
-    for line in report(found, films_of(found)):
+    for line in report(found, gaps_of_some(found.films)):
         _say(line)
     return 1 if found.complaints else 0
 
