@@ -53,7 +53,7 @@ def geometry_moves(now: Situation) -> list[Move]:
     edge, cut = now.setup.edge, now.cut
     moves = _taper(now)
     sings = "chatter" in now.last.noticed or "squeal" in now.last.noticed
-    if sings and is_slender(now):
+    if sings and _is_slender(now):
         moves += support_moves(now, "support-chatter")
     if not any(sign in _SHAKY for sign in now.last.noticed):
         return moves
@@ -92,7 +92,7 @@ def _tool_nearer(now: Situation, overhang_mm: float) -> Move:
     )
 
 
-def is_slender(now: Situation) -> bool:
+def _is_slender(now: Situation) -> bool:
     """Return whether the bar sticks out so far that it had better be held or pushed less."""
     slender = now.setup.stickout_mm / now.cut.diameter_mm
     return slender > rule_value("overhang_caution", "chuck")
@@ -105,7 +105,7 @@ def pushes_less(now: Situation) -> list[Move]:
     the angle comes back to just under it.
     """
     edge, cut = now.setup.edge, now.cut
-    if cut.direction != "along" or not (is_slender(now) or edge.kapr_deg > _SQUARE_DEG):
+    if cut.direction != "along" or not (_is_slender(now) or edge.kapr_deg > _SQUARE_DEG):
         return []
     square = rule_value("angle", "slender_deg")
     moves = []
@@ -113,10 +113,10 @@ def pushes_less(now: Situation) -> list[Move]:
         moves.append(_other_angle(now, "angle-pulls-in", square))
     elif edge.kapr_deg < rule_value("angle", "slender_from_deg"):
         moves.append(_other_angle(now, "angle-slender", square))
-    return [*moves, *smaller_nose(now)]
+    return [*moves, *_smaller_nose(now)]
 
 
-def smaller_nose(now: Situation) -> list[Move]:
+def _smaller_nose(now: Situation) -> list[Move]:
     """Return a nose that the depth gets past, where the present one is larger than it."""
     edge, cut = now.setup.edge, now.cut
     nose = math.floor(10.0 * cut.depth_mm / rule_value("finish", "nose_times")) / 10.0
@@ -153,14 +153,14 @@ def nose_out_of_reach(now: Situation) -> list[Move]:
         for d in depths
         if d >= edge.re_mm and is_legal(now.setup, with_setting(cut, "depth", d), now.stock)
     ]
-    return [] if reach else smaller_nose(now)
+    return [] if reach else _smaller_nose(now)
 
 
 def angle_for_heat(now: Situation) -> list[Move]:
     """Return a smaller angle for stubby work: the same cut along a longer, cooler edge."""
     edge = now.setup.edge
     steep = edge.kapr_deg >= rule_value("angle", "slender_from_deg")
-    if now.cut.direction != "along" or is_slender(now) or not steep:
+    if now.cut.direction != "along" or _is_slender(now) or not steep:
         return []
     return [_other_angle(now, "angle-stubby", rule_value("angle", "stubby_deg"))]
 

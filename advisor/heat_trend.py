@@ -36,6 +36,8 @@ _RUN_LENGTH: Final = 400.0
 ALARM_LIMIT: Final = decision_limit(_RUN_LENGTH)
 #: Scatter of the film from pass to pass and of the tinted share, at least. Ours.
 _SIGMA_NM: Final = 4.0
+#: Part of a reading's own doubt that differs from pass to pass; metal, camera and lamp stay.
+_CHANGES: Final = 0.5
 _SIGMA_SHARE: Final = 0.2
 #: The share swings most where half of a chip is tinted: added variance over p(1-p).
 _SWING: Final = 0.3
@@ -251,7 +253,7 @@ def heat_trend(passes: Sequence[HeatPass], family: str) -> HeatTrend:
             if now.edge_looked_at:
                 row = None  # a look without a film still ends what came before
             continue
-        sigma = max(_SIGMA_NM, now.u_film_nm)
+        sigma = max(_SIGMA_NM, _CHANGES * now.u_film_nm)
         if row is None or not _comparable(row.last, now):
             row, count = _begin(now, sigma), 1
             points.append(_point(now, None, None, "new row"))

@@ -261,8 +261,8 @@ def _titanium(now: Situation, kind: FormClass) -> list[Move]:
         return [*thicken(now, reason, "ti-notes", "nfpa484"), *oil]
     if kind in {_F.LONG_RIBBON, _F.SHORT_RIBBON}:
         flat = positive_rake(now)
-        more = _feed_up("titanium-no-curl", "ti-notes")
-        return [*flat, more, *oil, fresh_edge(now, "edge-sharp", "flat")]
+        thicker = _feed_up("titanium-no-curl", "ti-notes")
+        return [*flat, thicker, *oil, fresh_edge(now, "edge-sharp", "flat")]
     more = thicken(now, "titanium-snarl", "ti-notes")
     slower = replace(_SLOWER, reason="titanium-slower", sources=("ti-notes",))
     return [*more, *oil, slower, *_groove(now)]
