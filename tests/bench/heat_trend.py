@@ -37,7 +37,7 @@ def one_pass(dice, number, film_nm, scatter_nm, **settings):
     return HeatPass(
         number=number,
         film_nm=seen,
-        u_film_nm=scatter_nm,
+        u_film_nm=2.0 * scatter_nm,
         share_tinted=clamp(share + dice.gauss(0.0, 0.05), 0.0, 1.0),
         u_share_tinted=0.05,
         coolant="dry",

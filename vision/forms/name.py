@@ -16,7 +16,7 @@ from vision.chips.features import CROP_PX_PER_MM
 from vision.chips.measure import geometry_of
 from vision.forms.code import code_of
 from vision.forms.model import CLASSES, GROUPS, rows_of
-from vision.heat.chip_tint import tint_of
+from vision.heat.chip_tint import colour_doubt, tint_of
 from vision.records import ChipGeometry, ChipReading, Measured
 from vision.terms import COIL_GROUPS, Flag
 
@@ -36,8 +36,6 @@ __all__ = ["READER_VERSION", "name_chips"]
 
 READER_VERSION = "1"
 
-#: CIELAB units: an ordinary phone with a neutral in view (heat notes, section 4).
-_U_PHONE_COLOUR = 4.0
 #: From this probability of "not a chip" a thing is left out.
 _NOT_CHIP = 0.5
 #: This many elemental crumbs are one population, not chips one by one.
@@ -90,13 +88,13 @@ def _outline(seen: Seen, plane: Plane) -> tuple[Points2, ...]:
 
 
 def _tint(seen: Seen, light: Light, family: str | None) -> ChipTint | None:
-    """Return the chip's tint; ``None`` without a neutral in view or where tint says nothing."""
-    if not light.neutral or family == "none":
+    """Return the chip's tint; ``None`` where colour cannot be trusted or says nothing."""
+    u_colour = colour_doubt(light.neutral_de00) if light.neutral else None
+    if u_colour is None or family == "none":
         return None
     # The sensor's top, seen through the balance, is where colour stops being true.
     full = light.apply(np.ones((1, 1, 3), np.float32), seen.box_mm)[0, 0]
     top = np.asarray(full, np.float64)
-    u_colour = float(np.hypot(_U_PHONE_COLOUR, light.neutral_de00 or 0.0))
     return tint_of(seen.linear, seen.mask, family=family, u_colour=u_colour, clip_level=top)
 
 

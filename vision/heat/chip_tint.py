@@ -22,25 +22,50 @@ if TYPE_CHECKING:
     from vision.arrays import BoolMask, Float1, Linear3
     from vision.heat.film import FilmFix
 
-__all__ = ["tint_of"]
+__all__ = ["colour_doubt", "tint_of"]
 
 _LUMA = np.array([0.2126, 0.7152, 0.0722], dtype=np.float32)
 #: Share of the clip level above which a channel may have been cut, and share of white
 #: below which noise and stray light outweigh the metal.
-_CLIPPED, _DARK = 0.98, 0.03
+_CLIPPED, _DARK = 0.98, 0.012
 _PIXELS_MAX, _PIXELS_MIN = 4000, 30
 #: Neighbouring pixels repeat each other: about so many make one independent sample.
 _PIXELS_PER_SAMPLE = 25
 #: Pixels looked at one by one where a chip bears several tints, and the share of them
 #: that must lie on the curve.
-_SINGLES, _SINGLES_SHARE = 400, 0.6
+_SINGLES, _SINGLES_SHARE = 400, 0.5
 #: Distance in a', b' at which a single pixel still counts as lying on the curve.
-_NEAR = 0.12
+_NEAR = 0.2
 #: A chip is of one tint if most pixels lie about its median: within this distance plus
 #: this share of the median's own distance from grey.
 _ONE_TINT, _ONE_TINT_CHROMA, _ONE_TINT_SHARE = 0.15, 0.25, 0.6
+#: CIELAB units: an ordinary phone with a neutral in view (common experience with charts:
+#: 3 to 10 for the whole colour difference).
+_U_PHONE = 4.0
+#: Paper mixes the lamps that it is lit by, a chip mirrors one or the other: twice what the
+#: paper shows. From this residual on, CIEDE2000, colour is not to be trusted.
+_MIXED_LAMPS, _RESIDUAL_MAX = 2.0, 5.0
 #: Share of clearly blue pixels that makes a colourless chip burnt rather than bright.
 _BLUE_B, _BLUE_SHARE = -0.2, 0.05
+
+
+def colour_doubt(neutral_de00: float | None) -> float | None:
+    """Return the standard uncertainty of a* and b* after balancing, or ``None``.
+
+    Parameters
+    ----------
+    neutral_de00 : float or None
+        How far the balanced paper is from neutral over the sheet, CIEDE2000, as
+        ``Light`` has it; ``None`` if no neutral was found.
+
+    Returns
+    -------
+    float or None
+        CIELAB units. ``None``: colour cannot be trusted, so no tint is to be read.
+    """
+    if neutral_de00 is None or neutral_de00 > _RESIDUAL_MAX:
+        return None
+    return float(np.hypot(_U_PHONE, _MIXED_LAMPS * neutral_de00))
 
 
 def _inner(mask: BoolMask) -> BoolMask:
