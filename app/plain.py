@@ -193,7 +193,11 @@ def _plan_pass(step: Json, units: Units) -> str:
         text += f"  {cut_line(step['cut'], units)}"
     if step.get("dial_divisions") is not None:
         text += f"  dial {step['dial_divisions']:g} divisions"
+        if step.get("dial_from_touch_off") is not None:
+            text += f", {step['dial_from_touch_off']:g} from touch-off"
     if step.get("expected_diameter_error_mm"):
         error = about(step["expected_diameter_error_mm"], "mm", units, spread=True)
         text += f"  expect {error} off size"
+    if step.get("note"):
+        text += f"\n      {step['note']}"
     return text
