@@ -1,0 +1,238 @@
+"""How well is heat read: film, tint name and "bright or tinted" on rendered scenes.
+
+    python -m vision.training.heat_score --set heat unseen [--json OUT]
+    python -m vision.training.heat_score --scenes DIR [DIR ...]
+
+Colours of the scenes come from another model than the reader's table: characteristic
+matrices, n and k off by up to 10 %, mixed films, lamp spectra, drawn sensors. The chips of
+each photo are named once for every metal in it, as for a person who names the metal; a chip
+counts where it is found (IoU 0.5) and its true metal is the one named. The set ``heat`` has no bright
+chips: those come from other sets.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import sys
+from collections import defaultdict
+from dataclasses import asdict, dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from vision import bundled
+from vision.chips.look import look_at
+from vision.errors import VisionError
+from vision.forms.name import name_chips
+from vision.heat.names import tint_name
+from vision.terms import TINTS
+from vision.training.pool import cores, spread
+from vision.training.rows import load_scene, match_iou, open_scene, scene_paths
+from vision.training.sets import SETS, cache_folder
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Sequence
+
+    from vision.records import ChipReading
+    from vision.training.rows import SceneFiles
+
+__all__ = ["HeatRow", "lines_of", "main", "rows_of"]
+
+#: Metals of the scenes by the ladder they follow, and a name that the reader knows.
+_FAMILY = {
+    "steel": "steel",
+    "tool steel": "steel",
+    "free-cutting steel": "steel",
+    "grey iron": "steel",
+    "stainless": "stainless",
+    "titanium": "titanium",
+}
+_SAME = 0.5
+#: The films that the figures are asked for, nm.
+_FROM_NM, _TO_NM, _TINTED_NM = 12.0, 90.0, 20.0
+#: Light warmer than this is a warm lamp, K.
+_WARM_K = 3500.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HeatRow:
+    """One chip that was found: truth, reading, and what there was to mislead."""
+
+    scene: str
+    family: str
+    true_nm: float
+    film_nm: float | None
+    u_nm: float | None
+    bound: bool
+    name: str | None
+    candidates: tuple[str, ...]
+    sure: bool
+    misled_by: tuple[str, ...]
+    """Of "dark oil", "warm lamp", "coloured wall" and "hand"; empty for clean chips."""
+
+
+def _misled_by(scene: SceneFiles, chip: dict[str, Any]) -> tuple[str, ...]:
+    light, kinds = scene.truth["light"], {d["kind"] for d in scene.truth["distractors"]}
+    lamps = [light["kelvin"], *(lamp["kelvin"] for lamp in light["lamps"])]
+    there = {
+        "dark oil": bool(chip["dirt"]),
+        "warm lamp": min(lamps) < _WARM_K,
+        "coloured wall": light["wall"] is not None,
+        "hand": bool(kinds & {"hand", "finger", "fingers"}),
+    }
+    return tuple(word for word, true in there.items() if true)
+
+
+def _match(found: ChipReading, scene: SceneFiles) -> dict[str, Any] | None:
+    if found.kind == "grains" or not found.outline_px:
+        return None
+    iou, _ = match_iou(list(found.outline_px), scene)
+    chips = {int(c["number"]): c for c in scene.truth["chips"] if c["counts"]}
+    best = max((k for k in iou if k in chips), key=lambda k: iou[k], default=None)
+    return chips[best] if best is not None and iou[best] >= _SAME else None
+
+
+def rows_of(path: Path) -> list[HeatRow]:
+    """Read the photo that belongs to a truth file, its tints for every metal that has any."""
+    scene = load_scene(path)
+    metals = {c["metal"] for c in scene.truth["chips"] if c["counts"]}
+    families = sorted({_FAMILY[m] for m in metals if m in _FAMILY})
+    if not families:
+        return []
+    try:
+        opened = open_scene(scene)
+    except VisionError:
+        return []
+    look = look_at(opened.plane, opened.light, bundled.pixel_eye())
+    rows = []
+    for family in families:
+        for found in name_chips(look, opened.plane, opened.light, family=family):
+            chip = _match(found, scene)
+            if chip is not None and _FAMILY.get(chip["metal"]) == family:
+                rows.append(_row(scene, family, chip, found))
+    return rows
+
+
+def _row(scene: SceneFiles, family: str, chip: dict[str, Any], found: ChipReading) -> HeatRow:
+    tint = found.tint
+    film = tint.film_nm if tint is not None else None
+    return HeatRow(
+        scene=scene.name,
+        family=family,
+        true_nm=float(chip["film_nm"]),
+        film_nm=None if film is None else film.value,
+        u_nm=None if film is None else film.u,
+        bound=film is not None and film.bound is not None,
+        name=None if tint is None else tint.name,
+        candidates=() if tint is None else tint.candidates,
+        sure=tint is not None and tint.sure,
+        misled_by=_misled_by(scene, chip),
+    )
+
+
+def _share(hits: Sequence[bool]) -> str:
+    return f"{np.mean(hits):.3f} of {len(hits)}" if len(hits) else "none there"
+
+
+def _film_lines(rows: Sequence[HeatRow]) -> Iterator[str]:
+    """Yield error, doubt and names of films of 12 to 90 nm."""
+    asked = [r for r in rows if _FROM_NM <= r.true_nm <= _TO_NM]
+    got = [r for r in asked if r.film_nm is not None and not r.bound]
+    if not got:
+        yield f"films of 12-90 nm: {len(asked)} chips, none answered"
+        return
+    errors = np.array([abs((r.film_nm or 0.0) - r.true_nm) for r in got])
+    us = np.array([r.u_nm or 0.0 for r in got])
+    yield (
+        f"film 12-90 nm: median error {np.median(errors):.1f} nm, answered with one value "
+        f"{len(got) / len(asked):.2f} of {len(asked)} chips in {len({r.scene for r in asked})} "
+        f"scenes; within 2 u {np.mean(errors <= 2 * us):.3f}; median u {np.median(us):.1f} nm"
+    )
+    order = np.argsort(us)
+    third = max(1, len(got) // 3)
+    yield (
+        f"film, third with the smallest u: median error {np.median(errors[order[:third]]):.1f} "
+        f"nm; with the largest {np.median(errors[order[-third:]]):.1f} nm"
+    )
+    named = [r for r in asked if r.name is not None]
+    steps = [_steps(r) for r in named]
+    yield (
+        f"name: right {_share([s == 0 for s in steps])}, or neighbour "
+        f"{_share([s <= 1 for s in steps])}; true name among those given "
+        f"{_share([tint_name(r.true_nm, r.family) in r.candidates for r in named])}"
+    )
+    sure = [s for s, r in zip(steps, named, strict=True) if r.sure]
+    yield (
+        f"name, where sure ({len(sure)}): right {_share([s == 0 for s in sure])}, or neighbour "
+        f"{_share([s <= 1 for s in sure])}"
+    )
+
+
+def _steps(row: HeatRow) -> int:
+    return abs(TINTS.index(row.name or "") - TINTS.index(tint_name(row.true_nm, row.family)))
+
+
+def _bright_line(word: str, rows: Sequence[HeatRow]) -> str:
+    """Return how often bare chips are called tinted: named so, bright ruled out, surely."""
+    read = [r for r in rows if r.name is not None]
+    ruled_out = _share(["bright" not in r.candidates for r in read])
+    return (
+        f"bright, {word}: called tinted (bright ruled out) {ruled_out}, with sureness "
+        f"{_share([r.name != 'bright' and r.sure for r in read])}; a tint named before bright "
+        f"{_share([r.name != 'bright' for r in read])}"
+    )
+
+
+def lines_of(rows: Sequence[HeatRow]) -> Iterator[str]:
+    """Yield the figures as text, one a line."""
+    by_family: dict[str, list[HeatRow]] = defaultdict(list)
+    for row in rows:
+        by_family[row.family].append(row)
+    both = [r for r in rows if r.family in ("steel", "titanium")]
+    for title, chosen in (("steel and titanium", both), *sorted(by_family.items())):
+        for text in _film_lines(chosen):
+            yield f"{title} | {text}"
+    bare = [r for r in rows if r.true_nm <= 0.0]
+    clean = [r for r in bare if not r.misled_by]
+    yield _bright_line("clean", clean)
+    yield _bright_line(
+        "dark oil, warm lamp, coloured wall or hand", [r for r in bare if r.misled_by]
+    )
+    for word in ("dark oil", "warm lamp", "coloured wall", "hand"):
+        yield _bright_line(word, [r for r in bare if word in r.misled_by])
+    deep = [r for r in rows if r.true_nm >= _TINTED_NM]
+    yield (
+        "tinted 20 nm and more: called bright with sureness "
+        f"{_share([r.name == 'bright' and r.sure for r in deep])}"
+    )
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run the command; returns the exit code."""
+    parser = argparse.ArgumentParser(
+        description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
+    )
+    where = parser.add_mutually_exclusive_group(required=True)
+    where.add_argument("--set", nargs="+", choices=sorted(SETS))
+    where.add_argument("--scenes", nargs="+", type=Path)
+    parser.add_argument("--most", type=int, help="read only so many scenes of each set")
+    parser.add_argument("--workers", type=int, default=cores())
+    parser.add_argument("--json", type=Path)
+    args = parser.parse_args(argv)
+    folders = args.scenes or [cache_folder(name) for name in args.set]
+    rows: list[HeatRow] = []
+    for folder in folders:
+        paths = scene_paths(folder)[: args.most]
+        for some in spread(rows_of, paths, workers=args.workers, label=folder.name):
+            rows += some
+    for text in lines_of(rows):
+        sys.stdout.write(text + "\n")
+    if args.json:
+        args.json.write_text(json.dumps([asdict(r) for r in rows], indent=1), encoding="utf-8")
+    return 0
+
+
+if __name__ == "__main__":
+    raise SystemExit(main())
