@@ -6,8 +6,8 @@
 Colours of the scenes come from another model than the reader's table: characteristic
 matrices, n and k off by up to 10 %, mixed films, lamp spectra, drawn sensors. The chips of
 each photo are named once for every metal in it, as for a person who names the metal; a chip
-counts where it is found (IoU 0.5) and its true metal is the one named. The set ``heat`` has no bright
-chips: those come from other sets.
+counts where it is found (IoU 0.5) and its true metal is the one named. The set ``heat`` has
+no bright chips: those come from other sets.
 """
 
 from __future__ import annotations
