@@ -12,10 +12,12 @@ company a pixel keeps: fine light-dark texture, colour, hard edges on both sides
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cache
 from typing import TYPE_CHECKING
 
 import cv2
 import numpy as np
+from threadpoolctl import ThreadpoolController
 
 from vision.chips.boxes import boxes_of
 
@@ -321,6 +323,12 @@ def _responses(
     return out
 
 
+@cache
+def _libraries() -> ThreadpoolController:
+    """Return the hold on the threads of the loaded libraries; looking them up takes 30 ms."""
+    return ThreadpoolController()
+
+
 def metal_probability(ground: Ground, eye: Eye, *, where: BoolMask | None = None) -> Float2:
     """Return the probability that each pixel of a ground shows metal, (H, W) float32.
 
@@ -336,7 +344,9 @@ def metal_probability(ground: Ground, eye: Eye, *, where: BoolMask | None = None
     if where is not None:
         near &= where
     out = np.zeros(ground.shape, np.float32)
-    for box in boxes_of(near, margin=_MARGIN):
-        part = near[box]
-        out[box][part] = eye(_responses(ground, near, wide, box).T)
+    # The layers are thin: threads would wait for each other longer than they work.
+    with _libraries().limit(limits=1, user_api="blas"):
+        for box in boxes_of(near, margin=_MARGIN):
+            part = near[box]
+            out[box][part] = eye(_responses(ground, near, wide, box).T)
     return out
