@@ -18,6 +18,7 @@ from vision.chips.look import CLUTTER_SHARE, Look, look_at
 from vision.errors import NoChips
 from vision.forms.name import READER_VERSION, name_chips
 from vision.forms.verdict import MIN_CHIPS, verdict_of
+from vision.heat.chip_tint import colour_doubt
 from vision.heat.names import family_of
 from vision.heat.photo_heat import heat_of
 from vision.photo.opened import open_photo
@@ -82,10 +83,12 @@ def _usable(flags: Sequence[str]) -> Literal["yes", "with care", "retake"]:
 
 
 def _heat(
-    chips: Sequence[ChipReading], family: str | None, flags: tuple[str, ...]
+    chips: Sequence[ChipReading], family: str | None, light: Light, flags: tuple[str, ...]
 ) -> tuple[Heat | None, tuple[str, ...]]:
     if family == "none":
         return None, (*flags, Flag.TINT_SAYS_NOTHING)
+    if light.neutral and colour_doubt(light.neutral_de00) is None:
+        return None, (*flags, Flag.MIXED_LAMPS)
     tints = [(c.tint, c.volume_weight) for c in chips if c.tint is not None]
     return heat_of(tints, family), flags
 
@@ -157,7 +160,7 @@ def read_photo(
         )
     form = verdict_of(chips)
     flags = _gates(look, plane, light, chips, form)
-    heat, flags = _heat(chips, family, flags)
+    heat, flags = _heat(chips, family, light, flags)
     told("done")
     photo = plane.photo
     return PhotoReading(

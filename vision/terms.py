@@ -109,6 +109,7 @@ class Flag(StrEnum):
     CLIPPED = "clipped"
     BLURRED = "blurred"
     NO_NEUTRAL = "no-neutral"
+    MIXED_LAMPS = "mixed-lamps"
     TINT_SAYS_NOTHING = "tint-says-nothing"
     LOW_DENSITY = "low-density"
     CUT_OFF = "cut-off"
@@ -161,6 +162,10 @@ FLAGS: dict[Flag, FlagInfo] = {
     Flag.NO_NEUTRAL: FlagInfo(
         "No white paper in view, so colour cannot be trusted.",
         "Lay the chips on the printed card.",
+    ),
+    Flag.MIXED_LAMPS: FlagInfo(
+        "Lamps of different colours light the sheet, so colour cannot be trusted.",
+        "Use one kind of light, best a window or the shade.",
     ),
     Flag.TINT_SAYS_NOTHING: FlagInfo(
         "The tint of this metal says nothing about heat.", "Watch the form of the chip instead."

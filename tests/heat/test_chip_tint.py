@@ -7,7 +7,7 @@ import time
 import numpy as np
 import pytest
 
-from vision.heat.chip_tint import tint_of
+from vision.heat.chip_tint import colour_doubt, tint_of
 from vision.heat.film import exposure_free
 from vision.photo.colour import lab_from_linear
 
@@ -165,3 +165,20 @@ def test_lab_is_that_of_the_pixels(picture):
     lab = read((linear, mask)).lab
     middle = np.median(lab_from_linear(linear.reshape(-1, 3)), axis=0)
     assert lab == pytest.approx(middle, abs=0.5)
+
+
+def test_colour_that_cannot_be_trusted_is_told_as_such():
+    # An ordinary phone with a neutral in view: colour differences of 3 to 10 (heat notes).
+    assert 3.0 <= colour_doubt(0.5) <= 10.0
+    assert colour_doubt(3.0) > colour_doubt(1.0)  # lamps of two colours
+    assert colour_doubt(None) is None
+    assert colour_doubt(8.0) is None
+
+
+def test_white_haze_makes_a_tint_doubtful_and_not_another_one(picture):
+    """A 5 % veil of white takes half of the chroma of purple and dark blue (heat notes)."""
+    linear, mask = picture("steel", [47.0], noise=0.004)
+    hazy = read((linear + 0.05, mask))
+    assert abs(hazy.film_nm.value - 47.0) <= 2 * hazy.film_nm.u
+    assert abs(hazy.film_nm.value - 47.0) <= 10.0
+    assert hazy.film_nm.u >= read((linear, mask)).film_nm.u

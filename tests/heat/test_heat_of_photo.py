@@ -4,9 +4,12 @@ from __future__ import annotations
 
 import pytest
 
+from vision import read_photo
+from vision.heat import chip_tint
 from vision.heat.photo_heat import heat_of
 from vision.heat.temperature import basis_of, table_c, temperature_of
 from vision.records import ChipTint, Measured
+from vision.synthetic import make_scene
 
 
 def a_tint(name, film_nm, *, u=3.0, sure=True, others=(), share=1.0, bound=None):
@@ -125,3 +128,14 @@ def test_unnamed_metal_has_a_tint_but_no_degrees():
     heat = heat_of([(a_tint("blue", 58.0), 1.0)], None)
     assert heat.tint == "blue"
     assert heat.temperature_c is None
+
+
+def test_lamps_of_two_colours_are_told_and_no_tint_is_guessed(rng, monkeypatch):
+    scene = make_scene(rng)
+    assert "mixed-lamps" not in read_photo(scene.jpeg, metal="1018").flags
+    # Any photo is beyond a limit of nothing; how it gets there is the light's own test.
+    monkeypatch.setattr(chip_tint, "_RESIDUAL_MAX", -1.0)
+    read = read_photo(scene.jpeg, metal="1018")
+    assert read.heat is None
+    assert "mixed-lamps" in read.flags
+    assert all(chip.tint is None for chip in read.chips)
