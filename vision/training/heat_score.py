@@ -1,13 +1,14 @@
 """How well is heat read: film, tint name and "bright or tinted" on rendered scenes.
 
     python -m vision.training.heat_score --set heat unseen [--json OUT]
-    python -m vision.training.heat_score --scenes DIR [DIR ...]
+    python -m vision.training.heat_score --scenes DIR [DIR ...] [--true-outlines]
 
 Colours of the scenes come from another model than the reader's table: characteristic
 matrices, n and k off by up to 10 %, mixed films, lamp spectra, drawn sensors. The chips of
 each photo are named once for every metal in it, as for a person who names the metal; a chip
 counts where it is found (IoU 0.5) and its true metal is the one named. The set ``heat`` has
-no bright chips: those come from other sets.
+no bright chips: those come from other sets. With ``--true-outlines`` no chip is looked for:
+the pixels that truth gives it are read, which tests colour and film alone and is cheap.
 """
 
 from __future__ import annotations
@@ -17,16 +18,20 @@ import json
 import sys
 from collections import defaultdict
 from dataclasses import asdict, dataclass
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from vision import bundled
+from vision.chips.features import CROP_PX_PER_MM
 from vision.chips.look import look_at
 from vision.errors import VisionError
 from vision.forms.name import name_chips
+from vision.heat.chip_tint import colour_doubt, tint_of
 from vision.heat.names import tint_name
+from vision.records import ChipTint
 from vision.terms import TINTS
 from vision.training.pool import cores, spread
 from vision.training.rows import load_scene, match_iou, open_scene, scene_paths
@@ -35,6 +40,10 @@ from vision.training.sets import SETS, cache_folder
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
+    import numpy.typing as npt
+
+    from vision.arrays import BoolMask
+    from vision.photo.opened import OpenedPhoto
     from vision.records import ChipReading
     from vision.training.rows import SceneFiles
 
@@ -50,6 +59,11 @@ _FAMILY = {
     "titanium": "titanium",
 }
 _SAME = 0.5
+#: A view of a chip reaches so far beyond it.
+_RIM_MM = 0.5
+_NOT_READ = ChipTint(
+    name=None, sure=False, candidates=(), film_nm=None, lab=None, share_tinted=None
+)
 #: The films that the figures are asked for, nm.
 _FROM_NM, _TO_NM, _TINTED_NM = 12.0, 90.0, 20.0
 #: Light warmer than this is a warm lamp, K.
@@ -94,7 +108,58 @@ def _match(found: ChipReading, scene: SceneFiles) -> dict[str, Any] | None:
     return chips[best] if best is not None and iou[best] >= _SAME else None
 
 
-def rows_of(path: Path) -> list[HeatRow]:
+def _outlined(
+    scene: SceneFiles, opened: OpenedPhoto
+) -> Iterator[tuple[dict[str, Any], ChipTint]]:
+    """Yield every single chip that counts and tints, with the tint of its true pixels."""
+    plane, light = opened.plane, opened.light
+    u_colour = colour_doubt(light.neutral_de00) if light.neutral else None
+    for chip in scene.truth["chips"]:
+        if not chip["counts"] or chip["population"] or chip["metal"] not in _FAMILY:
+            continue
+        if u_colour is None:
+            yield chip, _NOT_READ
+            continue
+        rows, columns = np.nonzero(scene.mask == chip["number"])
+        reach = plane.to_mm(np.column_stack([columns, rows]).astype(np.float64))
+        low, high = reach.min(axis=0) - _RIM_MM, reach.max(axis=0) + _RIM_MM
+        size = np.ceil((high - low) * CROP_PX_PER_MM)
+        box = (*map(float, low), *map(float, low + size / CROP_PX_PER_MM))
+        view = light.apply(plane.linear_view(box, CROP_PX_PER_MM), box)
+        top = light.apply(np.ones((1, 1, 3), np.float32), box)[0, 0]
+        yield (
+            chip,
+            tint_of(
+                view,
+                _mask_on(view.shape[:2], low, scene, opened, int(chip["number"])),
+                family=_FAMILY[chip["metal"]],
+                u_colour=u_colour,
+                clip_level=np.asarray(top, np.float64),
+            ),
+        )
+
+
+def _mask_on(
+    shape: tuple[int, ...],
+    low_mm: npt.NDArray[np.float64],
+    scene: SceneFiles,
+    opened: OpenedPhoto,
+    number: int,
+) -> BoolMask:
+    """Return a chip's true mask in a view that begins at ``low_mm``."""
+    y, x = np.indices(shape[:2])
+    at = np.column_stack([x.ravel(), y.ravel()]) + 0.5
+    px = opened.plane.to_photo_px(low_mm + at / CROP_PX_PER_MM)
+    px = np.rint(px).astype(int)
+    last = np.array(scene.mask.shape[::-1]) - 1
+    inside = ((px >= 0) & (px <= last)).all(axis=1)
+    px = np.clip(px, 0, last)
+    return np.asarray(
+        ((scene.mask[px[:, 1], px[:, 0]] == number) & inside).reshape(shape[:2]), np.bool_
+    )
+
+
+def rows_of(path: Path, *, true_outlines: bool = False) -> list[HeatRow]:
     """Read the photo that belongs to a truth file, its tints for every metal that has any."""
     scene = load_scene(path)
     metals = {c["metal"] for c in scene.truth["chips"] if c["counts"]}
@@ -105,19 +170,21 @@ def rows_of(path: Path) -> list[HeatRow]:
         opened = open_scene(scene)
     except VisionError:
         return []
+    if true_outlines:
+        outlined = _outlined(scene, opened)
+        return [_row(scene, _FAMILY[c["metal"]], c, tint) for c, tint in outlined]
     look = look_at(opened.plane, opened.light, bundled.pixel_eye())
     rows = []
     for family in families:
         for found in name_chips(look, opened.plane, opened.light, family=family):
             chip = _match(found, scene)
             if chip is not None and _FAMILY.get(chip["metal"]) == family:
-                rows.append(_row(scene, family, chip, found))
+                rows.append(_row(scene, family, chip, found.tint or _NOT_READ))
     return rows
 
 
-def _row(scene: SceneFiles, family: str, chip: dict[str, Any], found: ChipReading) -> HeatRow:
-    tint = found.tint
-    film = tint.film_nm if tint is not None else None
+def _row(scene: SceneFiles, family: str, chip: dict[str, Any], tint: ChipTint) -> HeatRow:
+    film = tint.film_nm
     return HeatRow(
         scene=scene.name,
         family=family,
@@ -125,9 +192,9 @@ def _row(scene: SceneFiles, family: str, chip: dict[str, Any], found: ChipReadin
         film_nm=None if film is None else film.value,
         u_nm=None if film is None else film.u,
         bound=film is not None and film.bound is not None,
-        name=None if tint is None else tint.name,
-        candidates=() if tint is None else tint.candidates,
-        sure=tint is not None and tint.sure,
+        name=tint.name,
+        candidates=tint.candidates,
+        sure=tint.sure,
         misled_by=_misled_by(scene, chip),
     )
 
@@ -217,6 +284,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     where = parser.add_mutually_exclusive_group(required=True)
     where.add_argument("--set", nargs="+", choices=sorted(SETS))
     where.add_argument("--scenes", nargs="+", type=Path)
+    parser.add_argument("--true-outlines", action="store_true")
     parser.add_argument("--most", type=int, help="read only so many scenes of each set")
     parser.add_argument("--workers", type=int, default=cores())
     parser.add_argument("--json", type=Path)
@@ -225,7 +293,8 @@ def main(argv: Sequence[str] | None = None) -> int:
     rows: list[HeatRow] = []
     for folder in folders:
         paths = scene_paths(folder)[: args.most]
-        for some in spread(rows_of, paths, workers=args.workers, label=folder.name):
+        work = partial(rows_of, true_outlines=args.true_outlines)
+        for some in spread(work, paths, workers=args.workers, label=folder.name):
             rows += some
     for text in lines_of(rows):
         sys.stdout.write(text + "\n")
