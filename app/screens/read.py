@@ -213,7 +213,10 @@ def _demo(name: str, units: Units) -> None:
     st.caption(f"{demo.title}: rendered, and the cut is invented. Nothing is kept.")
     left, right = st.columns(2, gap="medium")
     with left:
-        show_reading(seen.reading, seen.picture, units)
+        case = demo.case()
+        cut = (case.get("passes") or [{}])[-1].get("cut") or {}
+        setting = {"edge_material": case["edge"]["material"], "coolant": cut.get("coolant")}
+        show_reading(seen.reading, seen.picture, units, setting=setting)
     with right:
         show_advice(advice, units)
         show_cautions(advice)
