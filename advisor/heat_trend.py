@@ -64,6 +64,7 @@ _KELVIN: Final = 273.15
 _COOK: Final = 0.333
 _FORCE: Final = 0.25
 
+Settings = Literal["same", "hotter", "cooler", "new row"]
 State = Literal["too few", "steady", "explained", "watch", "hotter", "looked"]
 _FEW: Final = 2
 
@@ -102,7 +103,7 @@ class HeatPoint:
     u_share_tinted: float
     expected_nm: float | None
     u_expected_nm: float | None
-    settings: Literal["same", "hotter", "cooler", "new row"]
+    settings: Settings
     total: float
     alarm: bool
 
@@ -259,7 +260,7 @@ def heat_trend(passes: Sequence[HeatPass], family: str) -> HeatTrend:
             points.append(_point(now, None, None, "new row"))
             continue
         ready, grows = _reckoned(row, now, family)
-        settings = "same" if abs(grows) < _ALIKE else ("hotter" if grows > 0 else "cooler")
+        settings = _settings(grows)
         row, count = _go_on(ready, now, sigma), count + 1
         u_expected = sqrt(ready.film.variance + sigma**2)
         total = max(row.film.total, row.share.total) / ALARM_LIMIT
@@ -270,11 +271,17 @@ def heat_trend(passes: Sequence[HeatPass], family: str) -> HeatTrend:
     return HeatTrend(state=_state(points, count, looked=looked), points=tuple(points))
 
 
+def _settings(grows: float) -> Settings:
+    if abs(grows) < _ALIKE:
+        return "same"
+    return "hotter" if grows > 0 else "cooler"
+
+
 def _point(
     now: HeatPass,
     expected: float | None,
     u_expected: float | None,
-    settings: Literal["same", "hotter", "cooler", "new row"],
+    settings: Settings,
     total: float = 0.0,
 ) -> HeatPoint:
     return HeatPoint(

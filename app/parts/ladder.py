@@ -45,7 +45,7 @@ def _x(nm: float, rungs: Sequence[Json]) -> float:
     for k, rung in enumerate(rungs):
         if nm < rung["to_nm"] or k == len(rungs) - 1:
             share = (nm - rung["from_nm"]) / (rung["to_nm"] - rung["from_nm"])
-            return _SIDE + wide * (k + min(max(share, 0.0), 1.0))
+            return _SIDE + wide * (k + float(min(max(share, 0.0), 1.0)))
     return _WIDTH - _SIDE
 
 
@@ -73,7 +73,7 @@ def _names(rungs: Sequence[Json], marked: Sequence[str]) -> str:
     wide = (_WIDTH - 2 * _SIDE) / len(rungs)
     out = []
     for k, rung in enumerate(rungs):
-        name = _SHORT.get(rung["name"], rung["name"])
+        name = str(_SHORT.get(rung["name"], rung["name"]))
         half = _LETTER * len(name) * 0.9
         x = min(max(_SIDE + (k + 0.5) * wide, half), _WIDTH - half)
         y = _BAR_TOP + _BAR_HIGH + (16 if k % 2 == 0 else 31)

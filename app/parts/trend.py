@@ -35,10 +35,9 @@ _SETTINGS = {
 
 
 def _scale(points: Sequence[Json]) -> float:
-    ends = [p["film_nm"] + 2 * p["u_film_nm"] for p in points]
-    return max(
-        _LEAST_NM, *(min(e, 1.3 * p["film_nm"] + 20) for e, p in zip(ends, points, strict=True))
-    )
+    """Return the top of the scale, nm; a reading in great doubt does not stretch it."""
+    tops = [p["film_nm"] + min(2 * p["u_film_nm"], 0.3 * p["film_nm"] + 20) for p in points]
+    return float(max(_LEAST_NM, *tops))
 
 
 def _y(nm: float, top_nm: float) -> float:

@@ -124,7 +124,8 @@ def _outlined(
         reach = plane.to_mm(np.column_stack([columns, rows]).astype(np.float64))
         low, high = reach.min(axis=0) - _RIM_MM, reach.max(axis=0) + _RIM_MM
         size = np.ceil((high - low) * CROP_PX_PER_MM)
-        box = (*map(float, low), *map(float, low + size / CROP_PX_PER_MM))
+        x0, y0, x1, y1 = (float(v) for v in (*low, *(low + size / CROP_PX_PER_MM)))
+        box = (x0, y0, x1, y1)
         view = light.apply(plane.linear_view(box, CROP_PX_PER_MM), box)
         top = light.apply(np.ones((1, 1, 3), np.float32), box)[0, 0]
         yield (
