@@ -56,6 +56,15 @@ def test_crops_show_the_same_millimetres():
         assert dark == pytest.approx(crop.shape[1] / 4, abs=1.5)
 
 
+def test_a_long_chip_shows_in_its_crop():
+    """An L of two 30 mm legs: the middle of its box is empty, the crop is not."""
+    rgb = np.full((400, 400, 3), 255, np.uint8)
+    rgb[50:350, 50:56] = rgb[344:350, 50:350] = 0
+    line = [[53, y] for y in range(50, 350, 20)] + [[x, 347] for x in range(60, 350, 20)]
+    crop = _cut(rgb, None, {"px_per_mm": 10.0}, {"centre_line_px": line})
+    assert (crop[60:73, 60:73] < 128).any()
+
+
 @pytest.fixture
 def helix():
     """An upright truth of a scene with one chip of three turns along a row of pixels."""

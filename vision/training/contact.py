@@ -48,10 +48,16 @@ def _crops(path: Path) -> list[_Crop]:
 
 
 def _cut(rgb: Rgb8, icc: bytes | None, truth: dict[str, Any], chip: dict[str, Any]) -> Rgb8:
-    """Cut a square of fixed millimetres round the middle of a chip's pixels, in sRGB."""
+    """Cut a square of fixed millimetres round the middle of a chip, in sRGB.
+
+    The middle of a long chip may lie far beside it: then the nearest point of its line.
+    """
     line = np.array(chip["centre_line_px"])
-    middle = (line.min(axis=0) + line.max(axis=0)) / 2
+    low, high = line.min(axis=0), line.max(axis=0)
+    middle = (low + high) / 2
     half = _SIDE_MM / 2 * truth["px_per_mm"]
+    if (high - low).max() > 2 * half:
+        middle = line[np.linalg.norm(line - middle, axis=1).argmin()]
     scale = _SIDE_PX / (2 * half)
     shift = _SIDE_PX / 2 - 0.5 - scale * middle
     if scale < 1:
