@@ -197,3 +197,12 @@ def test_turning_the_sheet_changes_nothing(turns):
     other = find(np.ascontiguousarray(np.rot90(prob, turns)))
     assert sorted((f.pieces, int(f.mask.sum())) for f in other) == first
     assert [n for n, _ in first] == [1, 1, 6]
+
+
+def test_more_specks_than_sixteen_bits_count():
+    prob = np.full((600, 1400), GROUND, np.float32)
+    prob[::3, ::3] = METAL  # 93,400 single pixels, each too small to look at
+    lay(prob, 60, 40, 9, 1.5)
+    finds = find(prob)
+    assert len(finds) == 1
+    assert finds[0].mask.sum() >= 13 * DENSITY**2

