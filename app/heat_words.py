@@ -116,7 +116,10 @@ def film_words(heat: Json) -> str:
     film = heat.get("film_nm")
     if not film:
         return ""
-    least = "at least " if film.get("bound") == "at_least" else "about "
+    open_end = film.get("bound") == "at_least"
+    if open_end and film["value"] <= 2 * film["u"]:
+        return "of any thickness"  # bright or burnt
+    least = "at least " if open_end else "about "
     return f"{least}{film['value']:.0f} nm ± {2 * film['u']:.0f}"
 
 

@@ -19,11 +19,13 @@ if TYPE_CHECKING:
 __all__ = ["ladder_picture", "ladder_text", "measured_lab"]
 
 Json = dict[str, Any]
-_WIDTH, _HEIGHT, _SIDE = 360.0, 122.0, 8.0
+_WIDTH, _SIDE = 360.0, 8.0
 _BAR_TOP, _BAR_HIGH = 58.0, 26.0
 _SHORT = {"second yellow": "2nd yellow", "second purple": "2nd purple"}
-#: Half the width of a letter, in units of the picture, for keeping words inside.
-_LETTER = 3.4
+#: Half the width of a letter, plain and bold, in units of the picture, for keeping words
+#: inside; names take turns on so many lines below the bar.
+_LETTER, _BOLD = 3.6, 4.3
+_NAME_HIGH, _FEW_RUNGS = 15.0, 10
 
 
 def measured_lab(reading: Json) -> list[float] | None:
@@ -68,15 +70,19 @@ def _bar(rungs: Sequence[Json]) -> str:
     return "".join(out)
 
 
+def _lines(rungs: Sequence[Json]) -> int:
+    return 2 if len(rungs) <= _FEW_RUNGS else 3
+
+
 def _names(rungs: Sequence[Json], marked: Sequence[str]) -> str:
-    """Return the names under the bar on two lines in turn, those of the reading bold."""
+    """Return the names under the bar on lines in turn, those of the reading bold."""
     wide = (_WIDTH - 2 * _SIDE) / len(rungs)
     out = []
     for k, rung in enumerate(rungs):
         name = str(_SHORT.get(rung["name"], rung["name"]))
-        half = _LETTER * len(name) * 0.9
+        half = _LETTER * len(name)
         x = min(max(_SIDE + (k + 0.5) * wide, half), _WIDTH - half)
-        y = _BAR_TOP + _BAR_HIGH + (16 if k % 2 == 0 else 31)
+        y = _BAR_TOP + _BAR_HIGH + _NAME_HIGH * (1 + k % _lines(rungs)) + 1
         weight = ' font-weight="700" text-decoration="underline"' if name in marked else ""
         out.append(
             f'<text x="{x:.1f}" y="{y:.0f}" font-size="12" text-anchor="middle"{weight}>'
@@ -104,7 +110,9 @@ def _place(heat: Json, rungs: Sequence[Json], lab: list[float] | None) -> str:
             'stroke="#777" stroke-width="3"/>'
         )
     words = f"{' or '.join(_named(heat))}, {film_words(heat)}"
-    half = _LETTER * len(words)
+    if 2 * _BOLD * len(words) > _WIDTH:  # the names stand out below the bar as well
+        words = f"one of {len(_named(heat))} tints, {film_words(heat)}"
+    half = _BOLD * len(words)
     return (
         f'<text x="{min(max(x, half), _WIDTH - half):.1f}" y="12" font-size="13" '
         f'font-weight="700" text-anchor="middle">{escape(words)}</text>{swatch}'
@@ -143,4 +151,5 @@ def ladder_picture(reading: Json, rungs: Sequence[Json]) -> str:
     short = [_SHORT.get(name, name) for name in _named(heat)]
     inside = _bar(rungs) + _names(rungs, short) + _place(heat, rungs, measured_lab(reading))
     words = ladder_text(heat, rungs)
-    return drawing(inside, width=_WIDTH, height=_HEIGHT, words=words)
+    high = _BAR_TOP + _BAR_HIGH + _NAME_HIGH * _lines(rungs) + 8
+    return drawing(inside, width=_WIDTH, height=high, words=words)

@@ -224,3 +224,23 @@ def test_every_state_has_words(state):
 def test_under_oil_a_steady_trend_proves_nothing():
     assert "proves nothing" in trend_words("steady", coolant="cutting oil")
     assert "proves nothing" not in trend_words("hotter", coolant="cutting oil")
+
+
+def test_words_stay_inside_the_picture():
+    many = ("straw", "dark straw", "second yellow", "pale straw")
+    heat = a_heat(19.0, family="titanium", names=many)
+    picture = ladder_picture(a_reading(heat), tint_ladder("titanium"))
+    for element in drawn(picture).iter(f"{SVG}text"):
+        half = 3.6 * len(element.text)
+        assert float(element.get("x")) - half >= -1
+        assert float(element.get("x")) + half <= 361
+    assert "one of 4 tints, about 19 nm ± 8" in words_of(picture)
+    assert "straw or dark straw or second yellow" in picture  # told in full in words
+
+
+def test_a_film_that_may_be_none_or_burnt_is_not_called_a_number():
+    heat = a_heat(0.0, names=("bright", "grey"))
+    heat["film_nm"]["bound"] = "at_least"
+    assert "bright or grey, of any thickness" in words_of(
+        ladder_picture(a_reading(heat), tint_ladder("steel"))
+    )
