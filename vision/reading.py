@@ -200,10 +200,18 @@ def _scale_at(plane: Plane, chips: Sequence[ChipReading]) -> Scale:
     return replace(plane.scale, px_per_mm=here)
 
 
+def _heat_of_all(readings: Sequence[PhotoReading]) -> Heat | None:
+    """Return the heat over the chips of all photos whose colour could be trusted."""
+    read = [r for r in readings if r.heat is not None]
+    tints = [(c.tint, c.volume_weight) for r in read for c in r.chips if c.tint is not None]
+    family = read[0].heat.family if read and read[0].heat is not None else None
+    return heat_of(tints, family)
+
+
 def combine_readings(readings: Sequence[PhotoReading]) -> PhotoReading:
     """Return one reading of several photos of the same pass.
 
-    Chips are listed one after the other with new numbers, the verdict is taken over
+    Chips are listed one after the other with new numbers, form and heat are taken over
     all; outlines stay in the pixels of their own photo, listed in ``photos``.
 
     Raises
@@ -232,6 +240,7 @@ def combine_readings(readings: Sequence[PhotoReading]) -> PhotoReading:
         photos=tuple(r.photo for r in readings),
         chips=tuple(chips),
         form=form,
+        heat=_heat_of_all(readings),
         flags=flags,
         usable=_usable(flags) if usable else "retake",
     )

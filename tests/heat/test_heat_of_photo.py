@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from vision import read_photo
+from vision import combine_readings, read_photo
 from vision.heat import chip_tint
 from vision.heat.photo_heat import heat_of
 from vision.heat.temperature import basis_of, table_c, temperature_of
@@ -139,3 +139,13 @@ def test_lamps_of_two_colours_are_told_and_no_tint_is_guessed(rng, monkeypatch):
     assert read.heat is None
     assert "mixed-lamps" in read.flags
     assert all(chip.tint is None for chip in read.chips)
+
+
+def test_heat_of_several_photos_is_that_of_all_their_chips(rng):
+    """Two photos of one pass: the middle film lies between theirs, and one alone is itself."""
+    one, other = (read_photo(make_scene(rng).jpeg, metal="1018") for _ in range(2))
+    both = combine_readings([one, other])
+    films = sorted(r.heat.film_nm.value for r in (one, other))
+    assert films[0] <= both.heat.film_nm.value <= films[1]
+    assert both.heat.family == "steel"
+    assert combine_readings([one]).heat == one.heat
