@@ -6,6 +6,7 @@ import csv
 import gzip
 import json
 from dataclasses import replace
+from importlib.resources import files
 
 import cv2
 import numpy as np
@@ -95,6 +96,26 @@ def test_manifest_has_a_line_for_each_scene(made_scenes):
     for line in lines:
         assert int(line["counting"]) == sum(int(line[f"group_{g}"]) for g in "12345678")
         assert len(line["sha256"]) == 64
+
+
+def test_the_committed_manifest_lists_every_set_that_is_learned_from_or_scored():
+    packed = files("vision.data").joinpath("manifest.csv.gz").read_bytes()
+    lines = list(csv.DictReader(gzip.decompress(packed).decode().splitlines()))
+    assert tuple(lines[0]) == COLUMNS
+    seeds = {name: [int(x["seed"]) for x in lines if x["set"] == name] for name in SETS}
+    for name, chosen in SETS.items():
+        rendered = name not in {"dev", "demo", "native"}
+        wanted = range(chosen.first, chosen.first + chosen.count) if rendered else ()
+        assert seeds[name] == list(wanted), name
+    assert {x["generator"] for x in lines} == {GENERATOR}
+    assert len({x["sha256"] for x in lines}) == len(lines)
+
+
+def test_the_training_set_has_700_chips_that_count_of_every_group():
+    packed = files("vision.data").joinpath("manifest.csv.gz").read_bytes()
+    lines = list(csv.DictReader(gzip.decompress(packed).decode().splitlines()))
+    train = [x for x in lines if x["set"] == "train"]
+    assert min(sum(int(x[f"group_{g}"]) for x in train) for g in "12345678") >= 700
 
 
 def test_masks_are_written_without_loss(tmp_path, rng):
