@@ -182,3 +182,14 @@ def test_white_haze_makes_a_tint_doubtful_and_not_another_one(picture):
     assert abs(hazy.film_nm.value - 47.0) <= 2 * hazy.film_nm.u
     assert abs(hazy.film_nm.value - 47.0) <= 10.0
     assert hazy.film_nm.u >= read((linear, mask)).film_nm.u
+
+
+@pytest.mark.parametrize("mirrored", [(1.0, 0.85, 0.77), (1.0, 0.97, 0.90)])
+def test_a_bright_chip_that_mirrors_skin_or_wears_oil_is_never_surely_tinted(
+    rng, picture, mirrored
+):
+    # Half of the light from a hand; a thin film of mineral oil: plausible, no source.
+    for _ in range(40):
+        cast = np.exp(rng.normal(0, 0.02, 3)) * mirrored
+        tint = read(picture("steel", [0.0], gain=cast, size=40), u_colour=4.0)
+        assert tint.name in (None, "bright") or not tint.sure

@@ -71,6 +71,9 @@ TINT_FILM_NM: dict[str, tuple[float, ...]] = {
 
 #: A name stands beside the likeliest one from this share of the probability on.
 _CANDIDATE = 0.2
+#: Bright stays possible longer: skin, oil and warm walls mirrored in bare metal look like
+#: pale straw, and to call a cool chip hot is the worse mistake.
+_BRIGHT_TOO = 0.07
 #: Only oxide films look like these; straw and brown are also the colours of brass,
 #: bronze and old oil, and a metal that nobody named may be brass.
 _UNMISTAKABLE = ("purple", "dark blue", "blue", "light blue")
@@ -168,6 +171,8 @@ def names_of(fix: FilmFix, family: str | None) -> tuple[tuple[str, ...], bool]:
     rivals = {tint_name(film.value, family) for film, _ in fix.stretches}
     ranked = sorted(names, key=lambda name: -shares[name])
     likely = {name for name in names if shares[name] >= _CANDIDATE}
+    if shares["bright"] >= _BRIGHT_TOO:
+        likely.add("bright")
     if len(fix.stretches) > 1 or not likely:
         likely |= rivals
     near = tuple(name for name in ranked if name in likely)
