@@ -193,9 +193,10 @@ def _fit(rgb: Rgb8, first: Matrix3, corners_mm: Points2) -> tuple[SheetMap, Bool
         ideal = sheet.straight_px(px[good])
         rough = fit_homography(ideal, corners_mm[good], tolerance=tolerance_mm)
         if rough is None or rough[1].sum() < _CORNERS_MIN:
+            agreed = 0 if rough is None else int(rough[1].sum())
             raise CardNotFound(
-                f"Only {int(good.sum())} corners of the card's border are clear; at least "
-                f"{_CORNERS_MIN} are needed. Uncover the border, hold still and use even light."
+                f"Only {agreed} clear corners of the card's border lie in one plane; at least "
+                f"{_CORNERS_MIN} are needed. Show more of the border, flat, in even light."
             )
         used = good.copy()
         used[good] = rough[1]
