@@ -102,7 +102,7 @@ def _averaged(tracer: Tracer, rng: np.random.Generator, where: Flags, samples: i
         dx = rng.random(len(x), dtype=np.float32) - 0.5
         dy = (rng.random(len(x), dtype=np.float32) + k) / samples - 0.5
         total += tracer.light(x + dx, y + dy.astype(np.float32))[0]
-    return total / samples
+    return np.asarray(total / samples, np.float32)
 
 
 def _light_on(  # noqa: PLR0917 - what light falls on

@@ -47,7 +47,7 @@ def card_shape(mi: Any, scene: Scene) -> tuple[Any, Paint]:  # noqa: ANN401
     px_mm = float(np.clip(scene.view.px_per_mm(*middle), 3.0, _SHEET_PX_PER_MM))
     print_ = _printed(sheet.card_id)
     size = (round(sheet.size_mm[0] * px_mm), round(sheet.size_mm[1] * px_mm))
-    print_ = cv2.resize(print_, size, interpolation=cv2.INTER_AREA)
+    print_ = np.asarray(cv2.resize(print_, size, interpolation=cv2.INTER_AREA), np.float32)
     print_ = with_toner(print_, wear, px_mm)
     # toner is not quite black
     paper = (0.03 + 0.965 * _PAPER_WHITE * print_)[:, :, None]
