@@ -18,7 +18,9 @@ __all__ = ["cores", "spread"]
 Item = TypeVar("Item")
 Result = TypeVar("Result")
 
-#: A worker is replaced after so many items, so that no memory is held for good.
+#: Workers are replaced after so many items each, so that no memory is held for good. All at
+#: once: replaced one by one (``max_tasks_per_child``) the last wait for each other for ever
+#: in Python 3.11 and 3.12.
 _ITEMS_PER_WORKER = 60
 
 
@@ -61,13 +63,25 @@ def spread(
         return
     # One thread each: children read this when they load their libraries.
     os.environ.setdefault("OMP_NUM_THREADS", "1")
-    with ProcessPoolExecutor(
-        max_workers=min(workers, max(len(items), 1)),
-        mp_context=multiprocessing.get_context("spawn"),
-        initializer=begin,
-        max_tasks_per_child=_ITEMS_PER_WORKER,
-    ) as pool:
-        yield from _with_bar(pool.map(work, items), len(items), label)
+    yield from _with_bar(_in_turns(work, items, workers, begin), len(items), label)
+
+
+def _in_turns(
+    work: Callable[[Item], Result],
+    items: Sequence[Item],
+    workers: int,
+    begin: Callable[[], None],
+) -> Iterator[Result]:
+    """Yield results in order, from fresh processes for every turn of items."""
+    turn = workers * _ITEMS_PER_WORKER
+    for first in range(0, len(items), turn):
+        some = items[first : first + turn]
+        with ProcessPoolExecutor(
+            max_workers=min(workers, len(some)),
+            mp_context=multiprocessing.get_context("spawn"),
+            initializer=begin,
+        ) as pool:
+            yield from pool.map(work, some)
 
 
 def _with_bar(results: Iterator[Result], total: int, label: str) -> Iterator[Result]:
