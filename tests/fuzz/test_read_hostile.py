@@ -170,10 +170,10 @@ def test_an_unexpected_fault_is_not_hidden_as_a_bad_photo(folder, monkeypatch, c
     """The test above must be able to fail: a fault of ours shows up under its own code."""
     from vision import reading
 
-    def broken(_):
+    def broken(*_, **__):
         raise RuntimeError("loose screw")
 
-    monkeypatch.setattr(reading, "decode_photo", broken)
+    monkeypatch.setattr(reading, "open_photo", broken)
     photo = folder / "hostile-0.jpg"
     assert main(["read", str(photo), "--json"]) == 1
     (line,) = [json.loads(text) for text in capfd.readouterr().out.splitlines()]
