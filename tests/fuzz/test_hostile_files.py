@@ -23,7 +23,7 @@ from vision.records import Photo
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-SECONDS_MAX = 2.0
+HANG_S = 20.0  # ten times what a bad file may take: a slow machine passes, a trap does not
 MUTANTS_PER_KIND = 70
 
 
@@ -142,7 +142,7 @@ def outcome(data: bytes) -> Photo | PhotoError:
             result: Photo | PhotoError = decode_photo(data)
         except PhotoError as error:
             result = error
-    assert time.process_time() - start < SECONDS_MAX
+    assert time.process_time() - start < HANG_S
     if isinstance(result, PhotoError):
         assert result.message.count(".") >= 1
         assert len(result.message) < 300
