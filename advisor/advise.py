@@ -36,7 +36,7 @@ from advisor.rules import (
     over_ceiling,
 )
 from advisor.search import depths_for
-from advisor.signs import sign_moves, surface_moves
+from advisor.signs import chatter_short_of_stock, sign_moves, surface_moves
 from advisor.situation import Situation, situation_after
 from advisor.start import first_cut
 from advisor.trust import is_shaky, trust_in
@@ -167,7 +167,7 @@ def _sized(now: Situation, reason: str, rest_mm: float) -> Reason:
 
 def _photo(now: Situation) -> Advice | None:
     chips = now.last.evidence
-    shaky = is_shaky(chips, hopeless=_all_bad(now)) or _of_two_minds(now)
+    shaky = is_shaky(chips, hopeless=_all_bad(now) or _looked_twice(now)) or _of_two_minds(now)
     if sign_moves(now) or not shaky:
         return None
     unsure = "retake-form" if chips.usable != "retake" else "retake"
@@ -194,8 +194,12 @@ def _of_two_minds(now: Situation) -> bool:
     chips = now.last.evidence
     if chips.source != "reading" or chips.sure or not now.mark.form or chips.nest:
         return False
-    retaken = len(now.case.passes) > 1 and same_settings(now.case.passes[-2], now.last)
-    return not retaken and min(_marks_of_candidates(now), default=1) == 0
+    return not _looked_twice(now) and min(_marks_of_candidates(now), default=1) == 0
+
+
+def _looked_twice(now: Situation) -> bool:
+    """Return whether this cut was made and photographed before: a third costs stock."""
+    return len(now.case.passes) > 1 and same_settings(now.case.passes[-2], now.last)
 
 
 def _bad_edge(now: Situation) -> Advice | None:
@@ -258,6 +262,7 @@ def _moves(now: Situation) -> Advice | None:
     moves = [
         *over_ceiling(now),
         *heat_moves(now),
+        *chatter_short_of_stock(now),
         *geometry_moves(now),
         *sign_moves(now),
         *(nose_out_of_reach(now) if feed_in_order(now) else ()),

@@ -3,8 +3,10 @@
 A long chip is thin for its metal, or cut with the nose alone so that it flows sideways:
 there is a least feed and a least depth for usable chips [li-zhou]. So first the feed goes
 to one between the usual first feed and the highest of the table, in one step as far as
-that is one; then the depth goes past the nose; then both further, by steps that show. The
-numbers are our own choice.
+that is one: limits watch over the force, and small steps eat the stock. Then the depth goes
+past the nose; then both further, by steps that show. Where lathe or bar has no strength left
+for the next of them, a centre, less speed or less depth makes room first. The numbers are our
+own choice.
 """
 
 from __future__ import annotations
@@ -17,7 +19,7 @@ from advisor.geometry import support_moves
 from advisor.limits import first_broken, is_legal
 from advisor.moves import Move
 from advisor.search import settings_for, with_setting
-from advisor.state import speed_span
+from advisor.state import slowest_m_min, thickness_mm
 from advisor.tables import rule_value
 from advisor.terms import FormClass, form_class
 
@@ -25,8 +27,7 @@ if TYPE_CHECKING:
     from advisor.records import Cut
     from advisor.situation import Situation
 
-#: Metals that harden under a tool which skids: there the feed is raised by usual steps.
-_TOUGH = ("tough stainless", "titanium")
+_ROUNDING = 1e-9
 
 __all__ = ["feed_in_order", "feed_times", "thicken"]
 
@@ -39,19 +40,16 @@ def thicken(now: Situation, reason: str, *sources: str) -> list[Move]:
     times = feed_times(now)
     size = max(times, rule_value("move", "feed"))
     more = Move(lever="feed", way=1, reason=reason, sources=sources, size=size)
-    most = rule_value("move", "largest_depth")
-    spare = "trial_of_stock" if feed_in_order(now) else "trial_before_feed"
-    if now.stock.left_mm is not None:
-        most = min(most, rule_value("move", spare) * now.stock.left_mm / cut.depth_mm)
     deeper = Move(
         lever="depth",
         way=1,
         reason="depth-under-nose" if under else "depth-wider",
         sources=("colwell1954", "li-zhou", "smith2008"),
-        size=min(max(past_nose, rule_value("move", "depth")), most),
+        size=min(max(past_nose, _wider(cut.depth_mm)), _most_depth_times(now)),
     )
     feeds = [more, *_room_for_feed(now, size)]
-    depths = [] if _too_little_for(now, deeper.size or 1.0) else [deeper]
+    shows = (deeper.size or 1.0) >= rule_value("move", "shows_depth")
+    depths = [deeper, *_room_for_depth(now, deeper.size or 1.0)] if shows else []
     return [*depths, *feeds] if under and feed_in_order(now) else [*feeds, *depths]
 
 
@@ -66,10 +64,30 @@ def _cuts_left(now: Situation) -> float:
     return math.inf if left is None else left / now.cut.depth_mm
 
 
-def _too_little_for(now: Situation, depth_times: float) -> bool:
-    """Return whether a deeper trial would eat the stock that more trials need."""
-    left = now.stock.left_mm
-    return left is not None and depth_times < rule_value("move", "shows_depth")
+def _wider(depth_mm: float) -> float:
+    """Return how many times the depth a wider chip is tried with.
+
+    Straight to the usual first depth of a small lathe where that is near; beyond it by half.
+    """
+    usual = rule_value("finish", "first_depth_mm") / depth_mm
+    return min(rule_value("move", "wider"), max(rule_value("move", "depth"), usual))
+
+
+def _most_depth_times(now: Situation) -> float:
+    """Return how many times the present depth a trial may be without eating what others need.
+
+    A share of the stock, less while more feed is to be had. Once the feed is in order and
+    that share is too little to show, everything but the last two cuts: a stock that is
+    nibbled away by cuts known to be wrong teaches nothing.
+    """
+    most, left, depth = rule_value("move", "largest_depth"), now.stock.left_mm, now.cut.depth_mm
+    if left is None:
+        return most
+    ready = feed_in_order(now)
+    spare = rule_value("move", "trial_of_stock" if ready else "trial_before_feed") * left
+    if ready and spare < rule_value("move", "shows_depth") * depth:
+        spare = left - 2.0 * now.setup.metal.finishing_floor_mm.value
+    return min(most, spare / depth)
 
 
 def feed_times(now: Situation) -> float:
@@ -81,14 +99,14 @@ def feed_times(now: Situation) -> float:
     wanted = math.sqrt(metal.start_feed_mm_rev.value * metal.feed_mm_rev.high)
     if limp:
         wanted = rule_value("move", "stiff_share") * metal.feed_mm_rev.high
-    far = limp and feed < rule_value("move", "far_off") * metal.feed_mm_rev.low
-    far = far or (form_class(now.form) is FormClass.SNARLED and metal.nature not in _TOUGH)
+    # Titanium does not have to break: a light feed there is raised with a lighter hand.
+    most = "largest_feed_titanium" if metal.nature == "titanium" else "largest_feed"
     if _cuts_left(now) < rule_value("move", "few_cuts"):  # no stock for a second step
-        wanted, far = metal.feed_mm_rev.high, True
-    most = rule_value("move", "far_off_feed" if far else "largest_feed")
+        wanted, most = metal.feed_mm_rev.high, "largest_feed"
+    times = rule_value("move", most)
     if not now.last.evidence.sure and not now.last.evidence.nest:
-        most = rule_value("move", "feed")
-    return min(wanted / feed, most)
+        times = rule_value("move", "feed")
+    return min(wanted / feed, times)
 
 
 def _room_for_feed(now: Situation, feed_times: float) -> list[Move]:
@@ -119,22 +137,60 @@ def _room_for_feed(now: Situation, feed_times: float) -> list[Move]:
             room = [m for m in held if m.setup and is_legal(m.setup, raised, now.stock)]
         else:
             room = _slower_for(now, raised)
+        room = room or _shallower_for(now, raised)
         if room:
             return room
     return []
 
 
-def _slower_for(now: Situation, raised: Cut) -> list[Move]:
-    """Return the fastest speed, slower than the present one, that bears a raised feed."""
-    low, _, _ = speed_span(now.setup, now.cut.direction)
-    slowest = rule_value("move", "slowest_share") * low
+def _shallower_for(now: Situation, raised: Cut) -> list[Move]:
+    """Return the largest depth, less than the present one, that bears a raised feed.
+
+    Only where the chip still comes out thicker: inside the nose less depth thins it again.
+    """
+    shows = rule_value("move", "shows_depth")
+    depths = settings_for(now.setup, now.cut, now.stock, "depth")
+    for depth in reversed([d for d in depths if d <= now.cut.depth_mm / shows]):
+        cut = with_setting(raised, "depth", depth)
+        if not is_legal(now.setup, cut, now.stock):
+            continue
+        thick = thickness_mm(now.setup, cut, raised.feed_mm_rev or 0.0)
+        present = thickness_mm(now.setup, now.cut, now.cut.feed_mm_rev or 0.0)
+        if thick < rule_value("move", "shows_feed") * present:
+            return []
+        size = now.cut.depth_mm / depth
+        basis = ("kienzle1957", "li-zhou")
+        return [Move(lever="depth", way=-1, reason="depth-for-feed", sources=basis, size=size)]
+    return []
+
+
+def _room_for_depth(now: Situation, depth_times: float) -> list[Move]:
+    """Return less speed where power or torque leaves no deeper cut that would show."""
+    least = rule_value("move", "shows_depth") * now.cut.depth_mm
+    most = depth_times * now.cut.depth_mm
+    depths = [
+        d
+        for d in settings_for(now.setup, now.cut, now.stock, "depth")
+        if least <= d <= most + _ROUNDING
+    ]
+    for deeper in reversed(depths):
+        cut = with_setting(now.cut, "depth", deeper)
+        if first_broken(now.setup, cut, now.stock) not in {"cutting power", "spindle torque"}:
+            return []
+        room = _slower_for(now, cut, "speed-for-depth")
+        if room:
+            return room
+    return []
+
+
+def _slower_for(now: Situation, raised: Cut, reason: str = "speed-for-feed") -> list[Move]:
+    """Return the fastest speed, slower than the present one, that bears a heavier cut."""
+    slowest = slowest_m_min(now.setup, now.cut.direction)
     slow = spindle_speed_rev_min(slowest, now.cut.diameter_mm)
     speeds = settings_for(now.setup, now.cut, now.stock, "speed")
     for speed in reversed([s for s in speeds if slow <= s < now.cut.spindle_rev_min]):
         if is_legal(now.setup, with_setting(raised, "speed", speed), now.stock):
             size = now.cut.spindle_rev_min / speed
             basis = ("kienzle1957",)
-            return [
-                Move(lever="speed", way=-1, reason="speed-for-feed", sources=basis, size=size)
-            ]
+            return [Move(lever="speed", way=-1, reason=reason, sources=basis, size=size)]
     return []

@@ -14,7 +14,7 @@ from advisor.limits import is_legal
 from advisor.records import Change, Cut, Lever, Quantity, Reason
 from advisor.search import nearest_legal, settings_for, with_setting
 from advisor.situation import Situation, facts
-from advisor.state import Setup, cut_state, speed_span
+from advisor.state import Setup, cut_state, slowest_m_min, speed_span
 from advisor.tables import rule_value
 
 if TYPE_CHECKING:
@@ -155,6 +155,8 @@ def _steps(now: Situation, move: Move, present: float, *, free: bool) -> list[fl
         beyond = [v for v in beyond if v <= max(most, beyond[0]) * 1.001]
         if not free:
             beyond = [v for v in beyond if v <= _highest(now, move.lever)]
+        if move.lever == "depth":
+            beyond = [v for v in beyond if v < shook_at_mm(now)] or beyond
         wish = present * size
     else:
         beyond = [v for v in values if v <= present / shows]
@@ -163,6 +165,25 @@ def _steps(now: Situation, move: Move, present: float, *, free: bool) -> list[fl
         wish = present / size
     # A step under about 1.5 times shows little: only where the lathe has no better one.
     return sorted(beyond, key=lambda v: (_too_small(move, v / present), abs(v / wish - 1.0)))
+
+
+def shook_at_mm(now: Situation) -> float:
+    """Return the least depth that chattered as held and ground now; infinite where none did.
+
+    Where the last cut itself chattered it is no bound: then the depth is not the cure.
+    """
+    if "chatter" in now.last.noticed:
+        return math.inf
+    held = (now.last.edge, now.last.holding, now.last.stickout_mm)
+    return min(
+        (
+            record.cut.depth_mm
+            for record in now.case.passes
+            if "chatter" in record.noticed
+            and (record.edge, record.holding, record.stickout_mm) == held
+        ),
+        default=math.inf,
+    )
 
 
 def _too_small(move: Move, ratio: float) -> bool:
@@ -189,9 +210,7 @@ def _lowest(now: Situation, lever: str) -> float:
         return metal.feed_mm_rev.low * 0.5
     if lever == "depth":
         return metal.finishing_floor_mm.value
-    low, _, _ = speed_span(now.setup, cut.direction)
-    slowest = rule_value("move", "slowest_share") * low
-    return 1000.0 * slowest / (math.pi * cut.diameter_mm)
+    return 1000.0 * slowest_m_min(now.setup, cut.direction) / (math.pi * cut.diameter_mm)
 
 
 def _used_up(now: Situation, move: Move) -> bool:

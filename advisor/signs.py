@@ -14,7 +14,7 @@ from advisor.tables import rule_value
 if TYPE_CHECKING:
     from advisor.situation import Situation
 
-__all__ = ["sign_moves", "surface_moves"]
+__all__ = ["chatter_short_of_stock", "sign_moves", "surface_moves"]
 
 _WRONG = 2  # badness of a form that asks for something
 _SURFACE = ("tearing", "dull finish", "burr")
@@ -46,15 +46,28 @@ def _feed(way: int, reason: str, *sources: str) -> Move:
     return Move(lever="feed", way=way, reason=reason, sources=sources or ("practice",))
 
 
+def chatter_short_of_stock(now: Situation) -> list[Move]:
+    """Return less depth before any other edge or holding where few cuts are left.
+
+    It costs nothing, it is the surest cure, and it leaves stock for the cuts after it.
+    """
+    left = now.stock.left_mm
+    few = rule_value("move", "few_cuts")
+    if "chatter" not in now.last.noticed or left is None or left > few * now.cut.depth_mm:
+        return []
+    return [Move(lever="depth", way=-1, reason="chatter-depth", sources=("tc-9-524",))]
+
+
 def _chatter(now: Situation) -> list[Move]:
     slower = Move(lever="speed", way=-1, reason="chatter-slower", sources=("od1645",))
     more = _feed(1, "chatter-feed", "war-lathe")
     if now.cut.direction in {"plunge", "part off"}:
         return [more, slower]
+    shallow = Move(lever="depth", way=-1, reason="chatter-depth", sources=("tc-9-524",))
+    slower, more = replace(slower, trials=1), replace(more, trials=1)
     if (now.mark.form or 0) >= _WRONG:  # a thicker chip is wanted anyway
         more = replace(more, size=max(feed_times(now), rule_value("move", "feed")))
-        return [more, slower]
-    shallow = Move(lever="depth", way=-1, reason="chatter-depth", sources=("tc-9-524",))
+        return [more, slower, shallow]
     if now.cut.depth_mm < now.setup.edge.re_mm:
         deep = Move(lever="depth", way=1, reason="depth-under-nose", sources=("colwell1954",))
         return [slower, deep, more]

@@ -24,6 +24,7 @@ __all__ = [
     "diameter_after_mm",
     "roughness_um",
     "setup_of",
+    "slowest_m_min",
     "speed_span",
     "thickness_mm",
     "with_edge",
@@ -201,6 +202,20 @@ def _tool_bending_mm(setup: Setup, cut: Cut, force_n: float) -> float:
         height_mm=edge.shank_mm,
         e_n_mm2=1000.0 * rule_value("tool", "e_gpa"),
     )
+
+
+def slowest_m_min(setup: Setup, direction: str) -> float:
+    """Return the speed under which no dial is turned down for the chips' sake, m/min.
+
+    A share of the table's lowest. Carbide may also go down to where HSS of this metal
+    begins: a weak drive knows no other way to a thick chip. Common practice.
+    """
+    low, _, _ = speed_span(setup, direction)
+    slowest = rule_value("move", "slowest_share") * low
+    if setup.edge.material == "HSS":
+        return slowest
+    ground = setup.metal.hss_m_min.low * rule_value("speed_share", direction)
+    return min(slowest, ground)
 
 
 def with_edge(setup: Setup, **changes: object) -> Setup:
