@@ -201,6 +201,11 @@ class Evidence:
         """Whether the chips snarl for certain, whatever they were wound from."""
         return bool(self.candidates) and all(c.endswith(".3") for c in self.candidates)
 
+    @property
+    def open_nest(self) -> bool:
+        """Whether it is a nest for certain, but not of which ribbon or coil."""
+        return self.nest and len(self.candidates) > 1
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PassRecord:

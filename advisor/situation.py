@@ -97,7 +97,7 @@ def _called(chips: Evidence | None, asking: str | None) -> str:
     """Return what the chips are called in a sentence: no more is said than is known."""
     if chips is None or not chips.form:
         return "chips"
-    if chips.nest and len(chips.candidates) > 1:
+    if chips.open_nest:
         return "nests"
     return FORM_WORDS[asking or chips.form]
 

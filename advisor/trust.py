@@ -57,6 +57,9 @@ def _chip_points(case: Case, why: list[Reason]) -> int:
     if chips.source == "none" or (chips.form is None and chips.tint is None):
         why.append(Reason(id="trust-no-chips"))
         points += 2
+    elif chips.open_nest:
+        why.append(Reason(id="trust-open-nest"))
+        points += 1 if chips.usable == "yes" else 2
     elif not chips.sure or chips.usable == "with care":
         share = Quantity(100.0 * chips.share, "%")
         why.append(Reason(id="trust-unsure-form", values={"share": share}))
