@@ -92,6 +92,6 @@ def coming_pass(job: JobRow, rows: Sequence[PassRow]) -> tuple[Json, Json]:
     except Exception:  # noqa: BLE001 - told beside the advice; the fields stay usable
         advised = {}
     return {
-        "direction": "along",
+        "direction": job.work.get("direction") or "along",
         **{k: v for k, v in advised.items() if k != "diameter_mm"},
     }, {}

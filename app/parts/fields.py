@@ -44,6 +44,7 @@ class Field:
 
 
 _HOLDINGS = ("chuck", "chuck and centre", "between centres", "steady rest")
+_DIRECTIONS = ("along", "face", "plunge", "part off", "bore")
 
 WORK_FIELDS: tuple[Field, ...] = (
     Field("diameter_mm", "Bar diameter at the start", unit="mm", needed=True),
@@ -51,7 +52,9 @@ WORK_FIELDS: tuple[Field, ...] = (
     Field("tolerance_mm", "Tolerance, plus or minus", unit="mm"),
     Field("stickout_mm", "Stick-out from the chuck", unit="mm"),
     Field("cut_length_mm", "Length of the cut", unit="mm"),
+    Field("direction", "Direction of feed", "choice", choices=_DIRECTIONS),
     Field("holding", "Held in", "choice", choices=_HOLDINGS),
+    Field("grip_mm", "Length gripped by the jaws", unit="mm", hint="empty if unknown"),
     Field(
         "stock",
         "Stock",

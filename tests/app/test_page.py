@@ -265,6 +265,42 @@ def test_set_up_takes_a_decimal_comma_and_lists_what_is_wrong(page, data_home):
     assert load_settings().job_id == saved.id
 
 
+def test_grip_and_direction_of_feed_are_kept_with_the_job_and_reach_the_advisor(
+    page, job, data_home, fakes, cores
+):
+    page.run()
+    page.switch_page("screens/setup.py").run()
+    grip = next(t for t in page.text_input if t.label.startswith("Length gripped"))
+    direction = next(s for s in page.selectbox if s.label == "Direction of feed")
+    assert (grip.value, direction.value) == ("", "along")  # neither has to be given
+    grip.set_value("18,5")
+    direction.select("face")
+    _button(page, "Correct the job").click().run()
+    assert not page.exception
+    with closing(Logbook(data_home)) as book:
+        work = book.job(job.id).work
+    assert (work["grip_mm"], work["direction"]) == (18.5, "face")
+
+    again = AppTest.from_file(str(MAIN), default_timeout=20).run()
+    again.switch_page("screens/setup.py").run()
+    shown = {t.label: t.value for t in again.text_input}
+    assert shown["Length gripped by the jaws, mm (if known)"] == "18.5"
+    assert next(s for s in again.selectbox if s.label == "Direction of feed").value == "face"
+
+    page.switch_page("screens/read.py").run()
+    _upload(page, fakes.photo_bytes())
+    told = cores.cases[-1]["work"]
+    assert (told["grip_mm"], told["direction"]) == (18.5, "face")
+
+
+def test_a_grip_left_empty_is_not_made_up(page, job, data_home):
+    page.run()
+    page.switch_page("screens/setup.py").run()
+    _button(page, "Correct the job").click().run()
+    with closing(Logbook(data_home)) as book:
+        assert "grip_mm" not in book.job(job.id).work
+
+
 def test_in_inches_the_same_job_is_stored_in_millimetres(page, job, data_home):
     save_settings(Settings(units=Units.INCH))
     page.run()

@@ -15,25 +15,14 @@ from __future__ import annotations
 
 import argparse
 import copy
-import importlib.util
 import math
 import random
 import time
 from collections import Counter
-from pathlib import Path
+
+import own_limits as own
 
 import advisor
-
-
-def _neighbour(name):
-    """Load a neighbouring module; test folders are no packages."""
-    spec = importlib.util.spec_from_file_location(name, Path(__file__).with_name(f"{name}.py"))
-    module = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(module)
-    return module
-
-
-own = _neighbour("own_limits")
 
 DANGERS = ["stalled", "slipped", "dug in", "wrapped on work", "smoke", "sparks"]
 SIGNS = ["rubbing", "squeal", "chatter", "hammering", "tearing", "dull finish", "burr"]

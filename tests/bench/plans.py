@@ -12,26 +12,15 @@ from __future__ import annotations
 
 import argparse
 import copy
-import importlib.util
 import itertools
 import math
 import random
 import time
 from collections import Counter
-from pathlib import Path
+
+import own_limits as own
 
 import advisor
-
-
-def _neighbour(name):
-    """Load a neighbouring module; test folders are no packages."""
-    spec = importlib.util.spec_from_file_location(name, Path(__file__).with_name(f"{name}.py"))
-    module = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(module)
-    return module
-
-
-own = _neighbour("own_limits")
 
 CUTTING = {"rough", "semi", "trial", "finish"}
 #: On the side, mm; common practice, no source (the order of the trade, not our table).
