@@ -10,7 +10,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from advisor.aim import feed_in_order
-from advisor.assess import badness, same_settings
+from advisor.assess import same_settings
 from advisor.cautions import cautions_for
 from advisor.danger import find_danger, hands, legal_or_nearest, safest_move
 from advisor.edge_signs import edge_reason
@@ -167,7 +167,9 @@ def _sized(now: Situation, reason: str, rest_mm: float) -> Reason:
 
 def _photo(now: Situation) -> Advice | None:
     chips = now.last.evidence
-    shaky = is_shaky(chips, hopeless=_all_bad(now) or _looked_twice(now)) or _of_two_minds(now)
+    shaky = is_shaky(chips, hopeless=now.surely_wrong or _looked_twice(now)) or _of_two_minds(
+        now
+    )
     if sign_moves(now) or not shaky:
         return None
     unsure = "retake-form" if chips.usable != "retake" else "retake"
@@ -175,26 +177,12 @@ def _photo(now: Situation) -> Advice | None:
     return _answer(now, None, verdict="retake the photo", reason=_say(now, unsure), do=do)
 
 
-def _marks_of_candidates(now: Situation) -> list[int]:
-    chips, cut = now.last.evidence, now.last.cut
-    return [
-        badness(now.setup.metal, c, direction=cut.direction, feed_mm_rev=cut.feed_mm_rev)
-        for c in chips.candidates
-    ]
-
-
-def _all_bad(now: Situation) -> bool:
-    """Return whether whatever the form may be, it is wrong: then no photo need decide."""
-    marks = _marks_of_candidates(now)
-    return now.mark.form is not None and bool(marks) and min(marks) >= 2  # noqa: PLR2004
-
-
 def _of_two_minds(now: Situation) -> bool:
     """Return whether a photo names forms of which one asks for a change and another not."""
     chips = now.last.evidence
     if chips.source != "reading" or chips.sure or not now.mark.form or chips.nest:
         return False
-    return not _looked_twice(now) and min(_marks_of_candidates(now), default=1) == 0
+    return not _looked_twice(now) and min(now.candidate_marks, default=1) == 0
 
 
 def _looked_twice(now: Situation) -> bool:

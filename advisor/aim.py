@@ -104,7 +104,7 @@ def feed_times(now: Situation) -> float:
     if _cuts_left(now) < rule_value("move", "few_cuts"):  # no stock for a second step
         wanted, most = metal.feed_mm_rev.high, "largest_feed"
     times = rule_value("move", most)
-    if not now.last.evidence.sure and not now.last.evidence.nest:
+    if not now.last.evidence.sure and not now.surely_wrong:
         times = rule_value("move", "feed")
     return min(wanted / feed, times)
 

@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from advisor.tables import Material
 
 __all__ = [
+    "WRONG",
     "Mark",
     "assess",
     "badness",
@@ -55,7 +56,7 @@ _IN_A_GROOVE: Final = (3, 2, 2, 2, 0, 1, 1)
 _ROUND_FROM: Final = {"hex": math.sqrt(3.0) / 2.0, "square": math.sqrt(0.5)}
 _SAME_SPEED: Final = 0.10  # a fixed step on a shrinking bar is still the same speed
 _SAME: Final = 0.03
-_WRONG: Final = 2  # badness of a form that asks for something
+WRONG: Final = 2  # badness of a form that asks for something
 _BAD_SIGNS: Final = ("chatter", "rubbing", "tearing", "squeal", "hammering", "labouring")
 
 
@@ -166,12 +167,12 @@ def _form_of(metal: Material, record: PassRecord) -> tuple[int, str, float]:
         return badness(metal, code, direction=cut.direction, feed_mm_rev=cut.feed_mm_rev)
 
     named = chips.form or ""
-    bad = {code: share for code, share in chips.mix if mark_of(code) >= _WRONG}
+    bad = {code: share for code, share in chips.mix if mark_of(code) >= WRONG}
     total = sum(bad.values())
     spoilt = chips.tangled >= rule_value("chip", "tangled_share") and metal.nature != "titanium"
-    if mark_of(named) < _WRONG and bad and (spoilt or total >= rule_value("chip", "bad_share")):
+    if mark_of(named) < WRONG and bad and (spoilt or total >= rule_value("chip", "bad_share")):
         worst = max(bad, key=lambda code: bad[code])
-        return _WRONG, worst, total
+        return WRONG, worst, total
     return mark_of(named), named, total
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final
 
-from advisor.assess import Mark, assess, interrupted
+from advisor.assess import WRONG, Mark, assess, badness, interrupted
 from advisor.force import cutting_speed_m_min
 from advisor.history import spring_factor
 from advisor.limits import Stock, floor_mm
@@ -44,6 +44,21 @@ class Situation:
     def form(self) -> str | None:
         """Form of the last pass that asks for something, None where it says nothing."""
         return self.mark.asking
+
+    @property
+    def candidate_marks(self) -> list[int]:
+        """Badness of every form that the chips of the last pass may have."""
+        cut, metal = self.last.cut, self.setup.metal
+        return [
+            badness(metal, code, direction=cut.direction, feed_mm_rev=cut.feed_mm_rev)
+            for code in self.last.evidence.candidates
+        ]
+
+    @property
+    def surely_wrong(self) -> bool:
+        """Whether the form is wrong whichever of the candidates it is."""
+        marks = self.candidate_marks
+        return self.mark.form is not None and bool(marks) and min(marks) >= WRONG
 
 
 def stock_for(case: Case, direction: str, diameter_mm: float, rz_um: float = 0.0) -> Stock:
