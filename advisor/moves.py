@@ -156,7 +156,7 @@ def _steps(now: Situation, move: Move, present: float, *, free: bool) -> list[fl
         if not free:
             beyond = [v for v in beyond if v <= _highest(now, move.lever)]
         if move.lever == "depth":
-            beyond = [v for v in beyond if v < shook_at_mm(now)] or beyond
+            beyond = [v for v in beyond if v < _shook_at_mm(now)] or beyond
         wish = present * size
     else:
         beyond = [v for v in values if v <= present / shows]
@@ -167,7 +167,7 @@ def _steps(now: Situation, move: Move, present: float, *, free: bool) -> list[fl
     return sorted(beyond, key=lambda v: (_too_small(move, v / present), abs(v / wish - 1.0)))
 
 
-def shook_at_mm(now: Situation) -> float:
+def _shook_at_mm(now: Situation) -> float:
     """Return the least depth that chattered as held and ground now; infinite where none did.
 
     Where the last cut itself chattered it is no bound: then the depth is not the cure.
