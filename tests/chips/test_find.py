@@ -162,11 +162,20 @@ def test_doubtful_metal_counts_only_beside_sure_metal():
 
 
 def test_confidence_is_the_mean_probability():
-    prob = lay(sheet(), 10, 10, 6, 2, p=0.6)
+    prob = lay(sheet(), 10, 10, 6, 2, p=0.7)
     prob[70, 60:80] = 0.9
     (chip,) = find(prob)
     inside = prob > 0.5
     assert chip.confidence == pytest.approx(float(prob[inside].mean()), rel=1e-6)
+
+
+def test_large_things_that_are_hardly_metal_are_left_out():
+    stain = lay(sheet(), 10, 10, 6, 2, p=0.55)
+    stain[70, 60:80] = 0.9
+    assert find(stain) == []
+    crumb = lay(sheet(), 10, 10, 0.7, 0.7, p=0.55)
+    crumb[71, 72] = 0.9
+    assert len(find(crumb)) == 1
 
 
 def test_at_border_of_the_view():

@@ -22,11 +22,11 @@ __all__ = ["Box", "boxes_of"]
 Box = tuple[slice, slice]
 
 #: Boxes are made of tiles of so many pixels.
-_TILE = 8
+_TILE = 16
 #: What a box costs beyond its pixels, in pixels; decides whether parting it pays.
-_BOX_COST = 9000
+_BOX_COST = 15000
 #: Boxes are parted no further below this many tiles, or where this share is marked.
-_LEAST_TILES, _FULL = 8, 0.7
+_LEAST_TILES, _FULL = 4, 0.7
 
 
 def boxes_of(near: BoolMask, *, margin: int) -> list[Box]:

@@ -17,8 +17,8 @@ from scipy.fft import irfft, next_fast_len, rfft
 from scipy.ndimage import maximum_filter1d, minimum_filter1d
 from scipy.signal import find_peaks
 
-from vision.chips.ranks import median, percentile
 from vision.chips.smooth import smoothed
+from vision.ranks import median, percentile
 
 if TYPE_CHECKING:
     import numpy.typing as npt
@@ -28,6 +28,8 @@ if TYPE_CHECKING:
 __all__ = ["Coil", "Straight", "coil_of", "straighten"]
 
 _MIN_COLUMNS = 9
+#: A smoothing over so many columns loses nothing by steps of one.
+_STEPS_IN_SIGMA = 4.0
 
 
 def _float(picture: np.ndarray) -> Float2:
@@ -72,7 +74,6 @@ class Coil:
     edge_to_middle: float
     harmonic: float
     rim_swing: float
-    strip: float
 
 
 def _axis(on: npt.NDArray[np.uint8]) -> tuple[float, np.ndarray, float]:
@@ -146,9 +147,16 @@ def straighten(mask: BoolMask, light: Float2, *, margin: int = 4) -> Straight | 
 
 
 def _slow_part(picture: Float2, sigma: float) -> Float2:
-    """Return the picture smoothed along its rows."""
+    """Return the picture smoothed along its rows; a wide smoothing is done on fewer columns."""
+    height, width = picture.shape
+    narrow = (
+        max(round(width * _STEPS_IN_SIGMA / sigma), 1) if sigma > _STEPS_IN_SIGMA else width
+    )
+    small = cv2.resize(picture, (narrow, height), interpolation=cv2.INTER_AREA)
+    sigma *= narrow / width
     reach = 2 * int(np.ceil(3 * sigma)) + 1
-    return _float(cv2.GaussianBlur(picture, (reach, 1), sigma, borderType=cv2.BORDER_REPLICATE))
+    slow = cv2.GaussianBlur(small, (reach, 1), sigma, borderType=cv2.BORDER_REPLICATE)
+    return _float(cv2.resize(slow, (width, height), interpolation=cv2.INTER_LINEAR))
 
 
 def _autocorrelation(signal: Float2) -> Float1:
@@ -265,8 +273,6 @@ def coil_of(straight: Straight) -> Coil | None:
         diameter = median(whole[region])
     slant, coherence = _slant(light, mask)
     harmonic, swing = _turn_pattern(detail, mask[:, region], pitch)
-    thick = cv2.distanceTransform(on.astype(np.uint8), cv2.DIST_L2, 5)
-    ridge = thick[thick > 0]
     h = on.shape[0]
     body = mask[:, region]
     inner = body[int(0.35 * h) : int(0.65 * h) + 1]
@@ -287,6 +293,5 @@ def coil_of(straight: Straight) -> Coil | None:
         bow=straight.bow,
         harmonic=harmonic,
         rim_swing=swing,
-        strip=2 * percentile(ridge, 90)[0] / max(diameter, 1) if ridge.size else 0.0,
         edge_to_middle=float(rim.mean() / max(inner.mean(), 0.05)) if rim.size else 1.0,
     )

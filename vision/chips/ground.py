@@ -20,6 +20,7 @@ import numpy as np
 from threadpoolctl import ThreadpoolController
 
 from vision.chips.boxes import boxes_of
+from vision.ranks import median
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -195,6 +196,8 @@ def pixel_responses(linear: Linear3, expected: Float2 | None = None) -> npt.NDAr
 #: Cube-root light: this far from the sheet is worth a look (paper noise is about 0.02).
 _BUSY_LIGHT = 0.05
 _BUSY_COLOUR = 0.04
+#: In a grainy photo colour must differ by so many times what half of the sheet differs by.
+_OVER_GRAIN = 3.5
 #: Pixels round a box that the widest response taken from the fine picture looks at.
 _MARGIN = 10
 #: Rows judged at a time: the layers then stay in the processor's cache.
@@ -297,7 +300,8 @@ def _busy(root: Linear3, want: Float2 | None, shape: tuple[int, int]) -> BoolMas
         low, high = cv2.erode(want, kernel), cv2.dilate(want, kernel)
         off = cv2.max(light - high, low - light)
     colour = cv2.max(cv2.absdiff(red, green), cv2.absdiff(green, blue))
-    busy = (off > _BUSY_LIGHT) | (colour > _BUSY_COLOUR)
+    grain = median(colour[::3, ::3])
+    busy = (off > _BUSY_LIGHT) | (colour > max(_BUSY_COLOUR, _OVER_GRAIN * grain))
     # One busy pixel alone is noise; a third of a 3 x 3 patch is something.
     some = (_mean(busy.astype(np.float32), 3) > 0.3).astype(np.uint8)
     return np.asarray(cv2.resize(some, (w, h), interpolation=cv2.INTER_NEAREST) > 0)

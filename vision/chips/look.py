@@ -26,6 +26,8 @@ from vision.chips.ground import (
 from vision.photo.card import CARDS, card_reflectance
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from vision.arrays import BoolMask, Float2, Linear3, Points2
     from vision.chips.ground import Eye
     from vision.photo.light import Light
@@ -42,6 +44,7 @@ MOST_FINDS = 250
 #: Above this share of metal-like ground without a card the scene is clutter.
 CLUTTER_SHARE = 0.12
 _MOST_IN_CLUTTER = 120
+_LEAST_CORNERS = 3
 
 Box = tuple[float, float, float, float]
 
@@ -128,17 +131,17 @@ def _seen_px(plane: Plane, box: Box, q: float, shape: tuple[int, int]) -> BoolMa
     return seen > 0
 
 
-def _rings(mask: BoolMask, box: Box) -> tuple[Points2, ...]:
-    """Return the outline at half probability as closed rings in mm."""
-    contours, _ = cv2.findContours(mask.astype(np.uint8), cv2.RETR_CCOMP, cv2.CHAIN_APPROX_NONE)
-    rings = []
-    for contour in contours:
-        if len(contour) < 4:
-            continue
-        ring = cv2.approxPolyDP(contour, 0.5, closed=True).reshape(-1, 2).astype(np.float64)
-        if len(ring) >= 3:
-            rings.append((ring + 0.5) / CROP_PX_PER_MM + (box[0], box[1]))
-    return tuple(rings)
+def _rings(outline: Sequence[Points2], box: Box) -> tuple[Points2, ...]:
+    """Return an outline of crop pixels as closed rings in mm, its needless points left out."""
+    corners = []
+    for ring in outline:
+        if len(ring) > _LEAST_CORNERS:
+            kept = cv2.approxPolyDP(ring, 0.5, closed=True).reshape(-1, 2)
+            corners += [kept] if len(kept) >= _LEAST_CORNERS else []
+    if not corners:
+        return ()
+    mm = (np.concatenate(corners) + 0.5) / CROP_PX_PER_MM + (box[0], box[1])
+    return tuple(np.split(mm, np.cumsum([len(ring) for ring in corners])[:-1]))
 
 
 def _light_near(mask: BoolMask, linear: Linear3) -> Float2:
@@ -193,7 +196,7 @@ def _crop(find: Find, prob: Float2, origin: Box, plane: Plane, light: Light) -> 
         linear=linear,
         shape=shape,
         features=feature_row(shape),
-        outline_mm=_rings(mask, box),
+        outline_mm=_rings(shape.outline, box),
         at_border=find.at_border,
         pieces=find.pieces,
     )

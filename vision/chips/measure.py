@@ -13,8 +13,6 @@ from dataclasses import dataclass
 from math import hypot, pi, sqrt
 from typing import TYPE_CHECKING, Literal
 
-import numpy as np
-
 from vision.chips.curl import MIN_ARC_DEG
 from vision.records import ChipGeometry, Measured
 
@@ -49,7 +47,7 @@ def _coil_sizes(s: Shape, group: str) -> dict[str, float]:
     if coil is None:
         return {}
     out = {"coil_length": coil.axis_px}
-    strip = 2 * float(np.percentile(s.half[s.half > 0], 90))
+    strip = s.strip
     if coil.fill < 0.8:
         out["width"] = strip
     # The centre line runs half a strip inside the outline where the strip stands up.

@@ -17,8 +17,8 @@ from scipy.sparse import csr_array
 from scipy.sparse.csgraph import connected_components, dijkstra
 from skimage.morphology import skeletonize
 
-from vision.chips.ranks import median
 from vision.chips.smooth import smoothed
+from vision.ranks import median
 
 if TYPE_CHECKING:
     import numpy.typing as npt

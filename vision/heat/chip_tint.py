@@ -9,11 +9,13 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+import cv2
 import numpy as np
 
 from vision.heat.film import curve_of, exposure_free, film_from_colour, films_near
 from vision.heat.names import TINT_FILM_NM, names_of, tint_name
 from vision.photo.colour import lab_from_linear
+from vision.ranks import median, percentile
 from vision.records import ChipTint, Measured
 
 if TYPE_CHECKING:
@@ -70,14 +72,9 @@ def colour_doubt(neutral_de00: float | None) -> float | None:
 
 def _inner(mask: BoolMask) -> BoolMask:
     """Drop the pixels of the mask that touch its border; they are half paper."""
-    inner = mask.copy()
-    inner[1:] &= mask[:-1]
-    inner[:-1] &= mask[1:]
-    inner[:, 1:] &= mask[:, :-1]
-    inner[:, :-1] &= mask[:, 1:]
-    inner[[0, -1]] = False
-    inner[:, [0, -1]] = False
-    return inner
+    cross = cv2.getStructuringElement(cv2.MORPH_CROSS, (3, 3))
+    inner = cv2.erode(mask.view(np.uint8), cross, borderType=cv2.BORDER_CONSTANT, borderValue=0)
+    return np.asarray(inner.view(np.bool_))
 
 
 def _pixels(linear: Linear3, mask: BoolMask, clip_level: float | Float1) -> Linear3:
@@ -92,11 +89,16 @@ def _pixels(linear: Linear3, mask: BoolMask, clip_level: float | Float1) -> Line
     return pixels[good]
 
 
+def _middle(points: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
+    """Return the median of each column of (N, 2)."""
+    return np.array([median(side) for side in points.T])
+
+
 def _lab_of(
     labs: npt.NDArray[np.float64], middle: npt.NDArray[np.float64]
 ) -> npt.NDArray[np.float64]:
     """Return the CIELAB of median lightness and a median exposure-free colour."""
-    lightness = float(np.median(labs[:, 0]))
+    lightness = median(labs[:, 0])
     a, b = middle * (lightness + 16.0)
     return np.array([lightness, a, b])
 
@@ -106,8 +108,8 @@ def _triple(lab: npt.NDArray[np.float64]) -> tuple[float, float, float]:
 
 
 def _u_of_median(labs: npt.NDArray[np.float64]) -> float:
-    quarter = np.percentile(labs[:, 1:], [25, 75], axis=0)
-    sigma = float((quarter[1] - quarter[0]).max()) / 1.35
+    quarters = [percentile(side, 25, 75) for side in labs[:, 1:].T]
+    sigma = max(high - low for low, high in quarters) / 1.35
     return float(1.25 * sigma / np.sqrt(max(1.0, len(labs) / _PIXELS_PER_SAMPLE)))
 
 
@@ -130,11 +132,11 @@ def _fix_of_many(
     on = distance <= _NEAR
     if on.mean() < _SINGLES_SHARE:
         return None
-    low, centre, high = (float(q) for q in np.percentile(films[on], [25, 50, 75]))
+    low, centre, high = percentile(films[on], 25, 50, 75)
     # An even number of pixels may put the middle between two tints: take the nearer one.
     centre = float(films[on][np.abs(films[on] - centre).argmin()])
     near = some[on & (np.abs(films - centre) <= max(4.0, 0.1 * centre))]
-    alike = _lab_of(near, np.median(exposure_free(near), axis=0))
+    alike = _lab_of(near, _middle(exposure_free(near)))
     fix = film_from_colour(alike, family=family, u_colour=u_colour)
     return None if fix is None else (fix, alike, (low, high))
 
@@ -247,22 +249,22 @@ def tint_of(
         )
     labs = lab_from_linear(pixels).astype(np.float64)
     points = exposure_free(labs)
-    middle = np.median(points, axis=0)
-    median = _lab_of(labs, middle)
+    middle = _middle(points)
+    typical = _lab_of(labs, middle)
     unread = ChipTint(
         name=None,
         sure=False,
         candidates=(),
         film_nm=None,
-        lab=_triple(median),
+        lab=_triple(typical),
         share_tinted=None,
     )
     if family == "none":
         return unread
     if _is_one_tint(points, middle):
         u = float(np.hypot(u_colour, _u_of_median(labs)))
-        fix = film_from_colour(median, family=family, u_colour=u)
-        return unread if fix is None else _tint(fix, median, points, family, u)
+        fix = film_from_colour(typical, family=family, u_colour=u)
+        return unread if fix is None else _tint(fix, typical, points, family, u)
     many = _fix_of_many(labs, family, u_colour)
     if many is None:
         return unread

@@ -41,7 +41,7 @@ CHECK_LINE_RANGE_MM = (80.0, 125.0)
 #: Long sides of the pictures in which markers are looked for. The first, every n-th
 #: pixel, serves a card that fills the photo; the second, averaged, costs five times as
 #: much and serves small or noisy ones.
-_QUICK_PX, _THOROUGH_PX = 1400, 2800
+_QUICK_PX, _THOROUGH_PX = 1000, 2800
 _MARKERS_ENOUGH = 8
 _MARKERS_MIN = 3
 _CORNERS_MIN = 8

@@ -17,6 +17,7 @@ import numpy as np
 from sklearn.exceptions import ConvergenceWarning
 from sklearn.neural_network import MLPClassifier
 from sklearn.preprocessing import StandardScaler
+from threadpoolctl import threadpool_limits
 
 from vision.chips.ground import FIND_PX_PER_MM, Eye, pixel_responses
 from vision.chips.look import sheet_view
@@ -112,7 +113,9 @@ def _network(x: Rows, y: npt.NDArray[np.int8], w: npt.NDArray[np.float32], seed:
         n_iter_no_change=14,
         random_state=seed,
     )
-    with warnings.catch_warnings():
+    # The layers are thin: on a busy machine threads wait for each other eight times as
+    # long as they work.
+    with warnings.catch_warnings(), threadpool_limits(limits=1, user_api="blas"):
         # A fixed number of rounds on purpose: more of them did not find more chips.
         warnings.simplefilter("ignore", ConvergenceWarning)
         net.fit(scaler.transform(x[pick]), y[pick])
