@@ -5,20 +5,26 @@ Everything starts from the JSON of the contract, so what people read is what scr
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from app.engine import form_name
 from app.heat_words import degrees_words
 from app.show import Units, about, quantity
 from app.wording import LEVER_WORDS, SEVERITY_WORDS, TRUST_WORDS, USABLE_WORDS, VERDICT_WORDS
 
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
 __all__ = [
     "advice_lines",
     "change_line",
     "check_line",
     "chip_line",
+    "chip_words",
     "cut_line",
     "heat_line",
+    "is_open_nest",
+    "nest_words",
     "plan_lines",
     "reading_lines",
     "scale_line",
@@ -52,10 +58,22 @@ def verdict_line(reading: Json) -> str:
     share = _share_words(form["share"])
     if form["sure"]:
         return f"{form_name(form['code'] or form['group'])}, {share}"
+    if is_open_nest(form["candidates"]):
+        return f"{nest_words(form['candidates'])}, {share}"
     maybe = " or ".join(form_name(c) for c in form["candidates"]) or form_name(
         form["code"] or form["group"]
     )
     return f"not sure: {maybe}, {share}"
+
+
+def is_open_nest(candidates: Sequence[str]) -> bool:
+    """Say whether all that a form may be are nests: then only the group is open."""
+    return len(candidates) > 1 and all(code.endswith(".3") for code in candidates)
+
+
+def nest_words(candidates: Sequence[str]) -> str:
+    """Return a nest in words, with all that may be snarled in it."""
+    return "nest of " + " or ".join(form_name(c).removeprefix("snarled ") for c in candidates)
 
 
 def _share_words(share: float) -> str:
@@ -100,10 +118,7 @@ def scale_line(scale: Json, units: Units) -> str:
 
 def chip_line(chip: Json, units: Units) -> str:
     """Return one chip: number, form, tint, sizes."""
-    kind = {"nest": "nest, ", "grains": "grains, "}.get(chip["kind"], "")
-    code = chip["form"] or chip["group"]
-    form = form_name(code) if chip["sure"] and code else _maybe(chip)
-    parts = [f"{chip['number']:>2}  {kind}{form}", tint_words(chip["tint"])]
+    parts = [f"{chip['number']:>2}  {chip_words(chip)}", tint_words(chip["tint"])]
     for label, name in (
         ("length", "length_mm"),
         ("width", "width_mm"),
@@ -117,9 +132,16 @@ def chip_line(chip: Json, units: Units) -> str:
     return ", ".join(parts)
 
 
-def _maybe(chip: Json) -> str:
+def chip_words(chip: Json) -> str:
+    """Return kind and form of one chip, or what it may be."""
+    kind = {"nest": "nest, ", "grains": "grains, "}.get(chip["kind"], "")
+    code = chip["form"] or chip["group"]
+    if chip["sure"] and code:
+        return kind + form_name(code)
+    if is_open_nest(chip["candidates"]):
+        return nest_words(chip["candidates"])
     names = " or ".join(form_name(code) for code in chip["candidates"])
-    return f"not sure: {names}" if names else "not sure"
+    return kind + (f"not sure: {names}" if names else "not sure")
 
 
 def advice_lines(advice: Json, units: Units) -> list[str]:

@@ -8,6 +8,7 @@ import streamlit as st
 
 from app import session
 from app.engine import form_name
+from app.plain import is_open_nest
 
 if TYPE_CHECKING:
     from app.logbook.store import Logbook
@@ -34,11 +35,18 @@ def label_choice(book: Logbook, row: PassRow) -> PassRow:
     form = reading.get("form") or {}
     if reading.get("usable") != "retake" and form.get("sure") and row.label is None:
         return row
-    st.subheader("Not sure about the form", anchor=False)
-    st.markdown(
-        "Take the photo again, go on with care, or name what you see. Your eye at the lathe "
-        "counts for more than a doubtful photo."
-    )
+    if is_open_nest(form.get("candidates", [])):
+        st.subheader("A nest of chips", anchor=False)
+        st.markdown(
+            "What is snarled in it cannot be told from outside. The advice holds for any nest; "
+            "if you can see what it is made of, name it."
+        )
+    else:
+        st.subheader("Not sure about the form", anchor=False)
+        st.markdown(
+            "Take the photo again, go on with care, or name what you see. Your eye at the "
+            "lathe counts for more than a doubtful photo."
+        )
     likely = [c for c in form.get("candidates", []) if c]
     options: list[str | None] = [None, *likely, *(c for c in _all_forms() if c not in likely)]
     label = st.selectbox(

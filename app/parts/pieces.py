@@ -7,9 +7,8 @@ from typing import Any
 
 import streamlit as st
 
-from app.engine import form_name
 from app.parts.heat import show_heat
-from app.plain import heat_line, tint_words, verdict_line
+from app.plain import chip_words, heat_line, tint_words, verdict_line
 from app.show import Units, about, lab_to_hex
 from app.wording import USABLE_WORDS
 
@@ -98,14 +97,6 @@ def chip_list(reading: Json, units: Units) -> str:
 
 
 def _chip_html(chip: Json, units: Units) -> str:
-    code = chip["form"] or chip["group"]
-    if chip["sure"] and code:
-        form = form_name(code)
-    else:
-        form = "not sure: " + (
-            " or ".join(form_name(c) for c in chip["candidates"]) or "no idea"
-        )
-    kind = {"nest": "nest, ", "grains": "grains, "}.get(chip["kind"], "")
     tint = f"{_swatch(chip['tint'])} {escape(tint_words(chip['tint']))}"
     sizes = [
         f"{word} {about(chip[name], unit, units, spread=True)}"
@@ -114,7 +105,8 @@ def _chip_html(chip: Json, units: Units) -> str:
     ]
     if chip.get("count"):
         sizes.append(f"about {chip['count']} grains")
-    head = f'<span class="bc-number">{int(chip["number"])}</span> {escape(kind + form)}, {tint}'
+    number = f'<span class="bc-number">{int(chip["number"])}</span>'
+    head = f"{number} {escape(chip_words(chip))}, {tint}"
     return head + (
         f'<br><span class="bc-small">{escape("; ".join(sizes))}</span>' if sizes else ""
     )
