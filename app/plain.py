@@ -58,7 +58,7 @@ def verdict_line(reading: Json) -> str:
     share = _share_words(form["share"])
     if form["sure"]:
         return f"{form_name(form['code'] or form['group'])}, {share}"
-    if is_open_nest(form["candidates"]):
+    if is_open_nest(reading):
         return f"{nest_words(form['candidates'])}, {share}"
     maybe = " or ".join(form_name(c) for c in form["candidates"]) or form_name(
         form["code"] or form["group"]
@@ -66,9 +66,9 @@ def verdict_line(reading: Json) -> str:
     return f"not sure: {maybe}, {share}"
 
 
-def is_open_nest(candidates: Sequence[str]) -> bool:
-    """Say whether all that a form may be are nests: then only the group is open."""
-    return len(candidates) > 1 and all(code.endswith(".3") for code in candidates)
+def is_open_nest(reading: Json) -> bool:
+    """Say whether the photo's form is a nest for certain, of which group is open."""
+    return any(flag["code"] == "nest-open" for flag in reading.get("flags", ()))
 
 
 def nest_words(candidates: Sequence[str]) -> str:
@@ -138,7 +138,7 @@ def chip_words(chip: Json) -> str:
     code = chip["form"] or chip["group"]
     if chip["sure"] and code:
         return kind + form_name(code)
-    if is_open_nest(chip["candidates"]):
+    if chip["sure"] and chip["kind"] == "nest":
         return nest_words(chip["candidates"])
     names = " or ".join(form_name(code) for code in chip["candidates"])
     return kind + (f"not sure: {names}" if names else "not sure")

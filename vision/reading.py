@@ -17,7 +17,7 @@ from vision.chips.ground import FIND_PX_PER_MM
 from vision.chips.look import CLUTTER_SHARE, Look, look_at
 from vision.errors import NoChips
 from vision.forms.name import READER_VERSION, name_chips
-from vision.forms.verdict import MIN_CHIPS, verdict_of
+from vision.forms.verdict import doubts_of, verdict_of
 from vision.heat.chip_tint import colour_doubt
 from vision.heat.names import family_of
 from vision.heat.photo_heat import heat_of
@@ -70,9 +70,7 @@ def _gates(
     flags: list[Flag] = [*light.flags, *plane.flags()]
     if _is_clutter(look, plane):
         flags.append(Flag.CLUTTER)
-    if form is not None and not form.sure:
-        count = sum(c.count or 1 for c in chips)
-        flags.append(Flag.FEW_CHIPS if count < MIN_CHIPS else Flag.NOT_SURE)
+    flags += doubts_of(form, chips)
     return tuple(dict.fromkeys(flags))
 
 
@@ -228,11 +226,8 @@ def combine_readings(readings: Sequence[PhotoReading]) -> PhotoReading:
         chips += [replace(c, number=len(chips) + i) for i, c in enumerate(reading.chips, 1)]
     form = verdict_of(chips)
     merged = tuple(dict.fromkeys(f for r in readings for f in r.flags))
-    lone = {Flag.FEW_CHIPS.value, Flag.NOT_SURE.value}
-    flags = tuple(f for f in merged if f not in lone)
-    if form is not None and not form.sure:
-        few = sum(c.count or 1 for c in chips) < MIN_CHIPS
-        flags = (*flags, Flag.FEW_CHIPS if few else Flag.NOT_SURE)
+    lone = {Flag.FEW_CHIPS.value, Flag.NOT_SURE.value, Flag.NEST_OPEN.value}
+    flags = (*(f for f in merged if f not in lone), *doubts_of(form, chips))
     usable = [r for r in readings if r.usable != "retake"]
     best = max(usable or readings, key=lambda r: len(r.chips))
     return replace(

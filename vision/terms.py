@@ -117,6 +117,7 @@ class Flag(StrEnum):
     GROUPED = "grouped"
     TOO_SMALL = "too-small"
     NOT_SURE = "not-sure"
+    NEST_OPEN = "nest-open"
     FEW_CHIPS = "few-chips"
     CLUTTER = "clutter"
     PITCH_UNSURE = "pitch-unsure"
@@ -187,6 +188,10 @@ FLAGS: dict[Flag, FlagInfo] = {
     Flag.TOO_SMALL: FlagInfo("Too small in this photo to be measured.", "Go closer."),
     Flag.NOT_SURE: FlagInfo(
         "The form is not certain.", "Name it yourself, or turn the chip and take another photo."
+    ),
+    Flag.NEST_OPEN: FlagInfo(
+        "A nest, but what is snarled in it cannot be told from outside.",
+        "Name it if you can see what it is made of; the advice holds for any nest.",
     ),
     Flag.FEW_CHIPS: FlagInfo(
         "Fewer than five chips: too few to judge the cut.",

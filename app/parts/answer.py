@@ -35,7 +35,7 @@ def label_choice(book: Logbook, row: PassRow) -> PassRow:
     form = reading.get("form") or {}
     if reading.get("usable") != "retake" and form.get("sure") and row.label is None:
         return row
-    if is_open_nest(form.get("candidates", [])):
+    if is_open_nest(reading):
         st.subheader("A nest of chips", anchor=False)
         st.markdown(
             "What is snarled in it cannot be told from outside. The advice holds for any nest; "

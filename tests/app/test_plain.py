@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-import pytest
-
 from app.plain import chip_words, is_open_nest, verdict_line
 
 
-def reading(code, candidates, *, sure):
+def reading(code, candidates, *, sure, flags=()):
     group = code.split(".")[0] if code else None
     form = {"code": code, "group": group, "candidates": candidates, "sure": sure, "share": 0.6}
-    return {"form": form}
+    return {"form": form, "flags": [{"code": f} for f in flags]}
 
 
 def chip(kind, form, candidates, *, sure=False):
@@ -24,25 +22,24 @@ def test_the_words_of_a_verdict():
     assert verdict_line(either).startswith(
         "not sure: long tubular coil (2.1) or long conical coil (5.1)"
     )
-    nest = reading("1.3", ["1.3", "2.3"], sure=False)
+    nest = reading("1.3", ["1.3", "2.3"], sure=False, flags=["nest-open"])
     assert verdict_line(nest) == (
         "nest of ribbon (1.3) or tubular coil (2.3), 60 % of the metal"
     )
 
 
-@pytest.mark.parametrize(
-    ("codes", "answer"),
-    [(["1.3", "2.3"], True), (["2.3"], False), (["2.3", "2.1"], False), ([], False)],
-)
-def test_an_open_nest_is_nothing_but_nests(codes, answer):
-    assert is_open_nest(codes) is answer
+def test_two_doubtful_nests_are_not_a_nest_for_certain():
+    doubtful = reading("1.3", ["1.3", "2.3"], sure=False, flags=["not-sure"])
+    assert not is_open_nest(doubtful)
+    assert verdict_line(doubtful).startswith("not sure: snarled ribbon (1.3)")
 
 
 def test_the_words_of_one_chip():
-    assert chip_words(chip("nest", None, ["1.3", "5.3"])) == (
+    assert chip_words(chip("nest", None, ["1.3", "5.3"], sure=True)) == (
         "nest of ribbon (1.3) or conical coil (5.3)"
     )
     assert chip_words(chip("nest", "1.3", ["1.3"], sure=True)) == "nest, snarled ribbon (1.3)"
+    assert chip_words(chip("nest", None, ["1.3", "5.3"])).startswith("nest, not sure: ")
     assert chip_words(chip("grains", "7", ["7"], sure=True)) == "grains, elemental (7)"
     assert chip_words(chip("chip", "2.1", ["2.1", "5.1"])).startswith("not sure: long tubular")
     assert chip_words(chip("chip", None, [])) == "not sure"

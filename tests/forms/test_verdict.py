@@ -6,8 +6,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from vision.forms.verdict import is_dangerous, verdict_of
+from vision.forms.verdict import doubts_of, is_dangerous, verdict_of
 from vision.records import ChipGeometry, ChipReading
+from vision.terms import Flag
 
 CODES = (
     *(f"{g}.{w}" for g in (1, 2, 4, 5) for w in (1, 2, 3)),
@@ -175,3 +176,17 @@ def test_the_unit_of_volume_does_not_matter(chips, factor):
     one, other = verdict_of(chips), verdict_of(scaled)
     assert other.mix == pytest.approx(one.mix)
     assert set(one.mix) == set(other.mix)
+
+
+def test_doubts_tell_an_open_nest_from_a_doubtful_form():
+    every = ("1.3", "2.3", "4.3", "5.3")
+    nest = [chip(None, 9.0, kind="nest", candidates=every)]
+    assert doubts_of(verdict_of(nest), nest) == (Flag.NEST_OPEN,)
+    # Perhaps no nest at all: then the form is what is in doubt.
+    perhaps = [chip(None, 9.0, kind="nest", candidates=every, sure=False)]
+    assert doubts_of(verdict_of(perhaps), perhaps) == (Flag.FEW_CHIPS,)
+    mixed = [chip(code, sure=False) for code in ("2.2", "5.2") * 3]
+    assert doubts_of(verdict_of(mixed), mixed) == (Flag.NOT_SURE,)
+    clear = [chip("7") for _ in range(6)]
+    assert doubts_of(verdict_of(clear), clear) == ()
+    assert doubts_of(None, []) == ()

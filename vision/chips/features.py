@@ -21,6 +21,8 @@ from vision.chips.trace import Trace, trace_mask
 from vision.ranks import median, percentile
 
 if TYPE_CHECKING:
+    import numpy.typing as npt
+
     from vision.arrays import BoolMask, Float2, Points2
 
 __all__ = ["CROP_PX_PER_MM", "FEATURES", "Shape", "feature_row", "shape_of"]
@@ -104,7 +106,7 @@ class Shape:
     straight: Straight | None
     coil: Coil | None
     strip: float
-    outline: tuple[Points2, ...]
+    outline: tuple[npt.NDArray[np.int32], ...]
     holes: tuple[float, ...]
     rings: float
     eye: float
@@ -228,7 +230,7 @@ def shape_of(
         straight=straight,
         coil=coil_of(straight) if straight is not None else None,
         strip=2 * percentile(half[mask], 90)[0],
-        outline=tuple(c.reshape(-1, 2) + np.array(corner, np.int32) for c in contours),
+        outline=tuple(np.asarray(c.reshape(-1, 2) + corner, np.int32) for c in contours),
         holes=tuple(sorted((a for a in holes if a >= 2), reverse=True)),
         rings=rings,
         eye=eye,

@@ -28,6 +28,8 @@ from vision.photo.card import CARDS, card_reflectance
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    import numpy.typing as npt
+
     from vision.arrays import BoolMask, Float2, Linear3, Points2
     from vision.chips.ground import Eye
     from vision.photo.light import Light
@@ -131,7 +133,7 @@ def _seen_px(plane: Plane, box: Box, q: float, shape: tuple[int, int]) -> BoolMa
     return seen > 0
 
 
-def _rings(outline: Sequence[Points2], box: Box) -> tuple[Points2, ...]:
+def _rings(outline: Sequence[npt.NDArray[np.int32]], box: Box) -> tuple[Points2, ...]:
     """Return an outline of crop pixels as closed rings in mm, its needless points left out."""
     corners = []
     for ring in outline:

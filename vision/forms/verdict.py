@@ -12,13 +12,14 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from vision.records import FormVerdict
+from vision.terms import Flag
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from vision.records import ChipReading
 
-__all__ = ["MIN_CHIPS", "is_dangerous", "verdict_of"]
+__all__ = ["MIN_CHIPS", "doubts_of", "is_dangerous", "verdict_of"]
 
 #: Chips needed for a verdict when none of them is long or snarled.
 MIN_CHIPS = 5
@@ -83,3 +84,14 @@ def verdict_of(chips: Sequence[ChipReading]) -> FormVerdict | None:
         candidates=(code,) if sure else tuple(snarls or dict.fromkeys((code, *rivals))),
         mix=mix,
     )
+
+
+def doubts_of(form: FormVerdict | None, chips: Sequence[ChipReading]) -> tuple[Flag, ...]:
+    """Return why a verdict is not sure; that it is a nest may be certain all the same."""
+    if form is None or form.sure:
+        return ()
+    open_nests = {c.candidates for c in chips if c.kind == "nest" and c.sure and c.form is None}
+    if form.candidates in open_nests:
+        return (Flag.NEST_OPEN,)
+    count = sum(c.count or 1 for c in chips)
+    return (Flag.FEW_CHIPS if count < MIN_CHIPS else Flag.NOT_SURE,)
