@@ -204,12 +204,14 @@ def held_out_line(table: Table, model: FormModel) -> str:
     named, chip = said != "none", truth != "none"
     sure = groups.max(axis=1) >= model.sure_at
     right = said == truth
+    area = np.exp(table.rows[table.held][:, list(FEATURES).index("log_area")])
+    metal = float((area * right)[named & sure].sum() / area[named & sure].sum())
     return (
         f"calibration scenes: chips called a chip {named[chip].mean():.3f} of {chip.sum()}, "
         f"group right for {right[named & chip].mean():.3f} of them; "
         f"sure {sure[named & chip].mean():.3f}, of those right "
         f"{right[named & chip & sure].mean():.3f}, clutter called a chip counted as wrong "
-        f"{right[named & sure].mean():.3f}"
+        f"{right[named & sure].mean():.3f}, and of the metal named with sureness {metal:.3f}"
     )
 
 
