@@ -17,12 +17,11 @@ from scipy.fft import irfft, next_fast_len, rfft
 from scipy.ndimage import maximum_filter1d, minimum_filter1d
 from scipy.signal import find_peaks
 
+from vision.chips.axis import long_axis
 from vision.chips.smooth import smoothed
 from vision.ranks import median, percentile
 
 if TYPE_CHECKING:
-    import numpy.typing as npt
-
     from vision.arrays import BoolMask, Float1, Float2
 
 __all__ = ["Coil", "Straight", "coil_of", "straighten"]
@@ -76,14 +75,6 @@ class Coil:
     rim_swing: float
 
 
-def _axis(on: npt.NDArray[np.uint8]) -> tuple[float, np.ndarray, float]:
-    """Return count, middle (x, y) and direction (radians) of the long axis of set pixels."""
-    m = cv2.moments(on, binaryImage=True)
-    count = max(m["m00"], 1.0)
-    angle = 0.5 * np.arctan2(2 * m["mu11"], m["mu20"] - m["mu02"])
-    return m["m00"], np.array([m["m10"], m["m01"]]) / count, float(angle)
-
-
 def straighten(mask: BoolMask, light: Float2, *, margin: int = 4) -> Straight | None:
     """Turn a chip so that its long axis lies along the columns, and unbend it.
 
@@ -99,7 +90,7 @@ def straighten(mask: BoolMask, light: Float2, *, margin: int = 4) -> Straight | 
         ``None`` for masks of fewer than 17 pixels.
     """
     on = mask.astype(np.uint8)
-    count, centre, angle = _axis(on)
+    count, centre, angle = long_axis(on)
     if count < 17:
         return None
     c, s = np.cos(angle), np.sin(angle)

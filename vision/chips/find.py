@@ -13,6 +13,8 @@ from typing import TYPE_CHECKING
 import cv2
 import numpy as np
 
+from vision.chips.axis import long_axis, spans
+
 if TYPE_CHECKING:
     import numpy.typing as npt
 
@@ -23,8 +25,8 @@ __all__ = ["Find", "find_chips"]
 _SURE, _LIKELY = 0.75, 0.42
 #: Smallest thing looked at, mm2; a crumb of about 0.35 mm.
 _LEAST_MM2 = 0.12
-#: Metal as unlikely as this, on the mean over a thing larger than a crumb, is none: of the
-#: training scenes' finds it is two in five of what is no chip and one chip in a thousand.
+#: Metal as unlikely as this, on the mean over a thing larger than a crumb, is none: much of
+#: what is no chip in the training scenes, and hardly a chip.
 _DOUBTFUL, _CRUMB_MM2 = 0.62, 0.7
 #: No sheet with chips laid out holds more pieces; a texture does. The largest are kept.
 _MOST_PIECES = 500
@@ -86,14 +88,11 @@ def _pieces(prob: Float2, least_px: float) -> list[_Piece]:
         _, most, _, _ = cv2.minMaxLoc(prob[r : r + h, c : c + w], on)
         if most <= _SURE:
             continue
-        m = cv2.moments(on, binaryImage=True)
-        centre = np.array([c + m["m10"] / m["m00"], r + m["m01"] / m["m00"]])
-        xx, yy, xy = (m[name] / m["m00"] for name in ("mu20", "mu02", "mu11"))
-        half, root = (xx + yy) / 2, float(np.hypot((xx - yy) / 2, xy))
-        angle = 0.5 * np.arctan2(2 * xy, xx - yy)
+        _, middle, angle = long_axis(on)
         axis = np.array([np.cos(angle), np.sin(angle)])
-        long, short = 4 * np.sqrt(half + root), 4 * np.sqrt(max(half - root, 0.0))
-        out.append(_Piece(k, r, c, mask, float(area), centre, axis, float(long), float(short)))
+        long, short = spans(on)
+        centre = middle + np.array([c, r])
+        out.append(_Piece(k, r, c, mask, float(area), centre, axis, long, short))
     return out
 
 

@@ -113,8 +113,7 @@ def _network(x: Rows, y: npt.NDArray[np.int8], w: npt.NDArray[np.float32], seed:
         n_iter_no_change=14,
         random_state=seed,
     )
-    # The layers are thin: on a busy machine threads wait for each other eight times as
-    # long as they work.
+    # The layers are thin: on a busy machine threads mostly wait for each other.
     with warnings.catch_warnings(), threadpool_limits(limits=1, user_api="blas"):
         # A fixed number of rounds on purpose: more of them did not find more chips.
         warnings.simplefilter("ignore", ConvergenceWarning)

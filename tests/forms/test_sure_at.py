@@ -1,0 +1,39 @@
+"""The threshold of sureness, against cases worked out by hand."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from vision.forms.fitting import _sure_at
+from vision.forms.model import CLASSES
+
+
+def answers(*rows):
+    """Rows of (class named, its probability, true class, area in mm2)."""
+    p = np.zeros((len(rows), len(CLASSES)))
+    for k, (said, top, _, _) in enumerate(rows):
+        p[k] = (1 - top) / (len(CLASSES) - 1)
+        p[k, CLASSES.index(said)] = top
+    truth = np.array([CLASSES.index(true) for _, _, true, _ in rows])
+    return p, truth, np.array([area for *_, area in rows])
+
+
+def test_metal_counts_not_the_number_of_things():
+    # One large coil rightly named outweighs a crumb called an arc: 99 of 100 mm2.
+    crumb = ("6.2", 0.85, "none", 1.0)
+    assert _sure_at(*answers(("2", 0.9, "2", 99.0), crumb)) < 0.9
+    # Ten times the crumb: 99 of 109 mm2 is under 95 %, so only the coil may be sure.
+    large = ("6.2", 0.85, "none", 10.0)
+    assert _sure_at(*answers(("2", 0.9, "2", 99.0), large)) == pytest.approx(0.9)
+
+
+def test_a_wrong_sub_number_of_the_right_group_is_right():
+    assert _sure_at(*answers(("3.1", 0.8, "3.2", 5.0))) < 0.97
+    assert _sure_at(*answers(("3.1", 0.8, "6.2", 5.0))) == pytest.approx(0.95)
+
+
+def test_clutter_called_clutter_does_not_lower_it():
+    wrong = ("2", 0.7, "5", 10.0)
+    clutter = ("none", 0.99, "none", 1000.0)
+    assert _sure_at(*answers(wrong, clutter)) == pytest.approx(0.95)
