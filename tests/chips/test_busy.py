@@ -9,9 +9,9 @@ from vision.chips.ground import _busy
 
 def test_colour_grain_is_not_worth_a_look_but_a_chip_in_it_is():
     rng = np.random.default_rng(3)
-    sheet = 1 + rng.normal(0, 0.03, (200, 300, 3)).astype(np.float32)
+    sheet = 1 + rng.normal(0, 0.04, (200, 300, 3)).astype(np.float32)
     fine = (400, 600)
-    assert _busy(sheet, None, fine).mean() < 0.02
+    assert _busy(sheet, None, fine).mean() < 0.01  # a fixed bound marks a tenth
     sheet[90:110, 100:140] -= 0.4
     assert _busy(sheet, None, fine)[184:216, 204:276].all()
 
