@@ -11,8 +11,10 @@ from typing import TYPE_CHECKING, Any
 
 from advisor.aim import feed_in_order
 from advisor.assess import same_settings
+from advisor.built_up import unweld
 from advisor.cautions import cautions_for
 from advisor.danger import find_danger, hands, legal_or_nearest, safest_move
+from advisor.edge_moves import fresh_edge
 from advisor.edge_signs import edge_reason
 from advisor.geometry import angle_for_heat, geometry_moves, nose_out_of_reach
 from advisor.history import FIELDS
@@ -28,17 +30,12 @@ from advisor.legal import changes_between, cure
 from advisor.limits import check_limits, check_recommended, floor_mm, is_legal
 from advisor.moves import Move, Proposal, realise, reason_for
 from advisor.records import Advice, Case, Quantity, Reason
-from advisor.rules import (
-    cooling,
-    form_moves,
-    fresh_edge,
-    heat_moves,
-    over_ceiling,
-)
+from advisor.rules import form_moves, heat_moves, over_ceiling
 from advisor.search import depths_for
 from advisor.signs import chatter_short_of_stock, sign_moves, surface_moves
 from advisor.situation import Situation, situation_after
 from advisor.start import first_cut
+from advisor.taper import taper_moves
 from advisor.trust import is_shaky, trust_in
 
 if TYPE_CHECKING:
@@ -152,7 +149,8 @@ def _size(now: Situation) -> Advice | None:
     depths = depths_for(now.setup, now.cut, now.stock)
     if any(d >= floor - 1e-9 for d in depths):
         return None
-    reason = _sized(now, "too-little-left", rest)
+    hard = now.setup.metal.hardens
+    reason = _sized(now, "too-little-left-hard" if hard else "too-little-left", rest)
     return Advice(verdict="done", reason=reason, do=measure)
 
 
@@ -200,8 +198,7 @@ def _bad_edge(now: Situation) -> Advice | None:
         looked = "dull"
     moves = [fresh_edge(now, "edge-fresh", looked, "practice")]
     if looked == "built-up":
-        faster = Move(lever="speed", way=1, reason="built-up-speed", sources=("bue",))
-        moves = [faster, *cooling(now, "built-up-oil", "bue"), *moves]
+        moves = unweld(now, looked)
     return _first(now, moves, reason=f"edge-{looked}", free=True)
 
 
@@ -251,6 +248,7 @@ def _moves(now: Situation) -> Advice | None:
         *over_ceiling(now),
         *heat_moves(now),
         *chatter_short_of_stock(now),
+        *taper_moves(now),
         *geometry_moves(now),
         *sign_moves(now),
         *(nose_out_of_reach(now) if feed_in_order(now) else ()),

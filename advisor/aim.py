@@ -19,7 +19,7 @@ from advisor.geometry import support_moves
 from advisor.limits import first_broken, is_legal
 from advisor.moves import Move
 from advisor.search import settings_for, with_setting
-from advisor.state import slowest_m_min, thickness_mm
+from advisor.state import slowest_m_min, thickness_mm, usual_feeds
 from advisor.tables import rule_value
 from advisor.terms import FormClass, form_class
 
@@ -96,13 +96,12 @@ def feed_times(now: Situation) -> float:
     if feed is None or now.form is None:
         return 1.0
     limp = form_class(now.form) in {FormClass.SNARLED, FormClass.LONG_RIBBON}
-    wanted = math.sqrt(metal.start_feed_mm_rev.value * metal.feed_mm_rev.high)
-    if limp:
-        wanted = rule_value("move", "stiff_share") * metal.feed_mm_rev.high
+    start, high = usual_feeds(now.setup, now.cut.direction)
+    wanted = rule_value("move", "stiff_share") * high if limp else math.sqrt(start * high)
     # Titanium does not have to break: a light feed there is raised with a lighter hand.
     most = "largest_feed_titanium" if metal.nature == "titanium" else "largest_feed"
     if _cuts_left(now) < rule_value("move", "few_cuts"):  # no stock for a second step
-        wanted, most = metal.feed_mm_rev.high, "largest_feed"
+        wanted, most = high, "largest_feed"
     times = rule_value("move", most)
     if not now.last.evidence.sure and not now.surely_wrong:
         times = rule_value("move", "feed")

@@ -46,12 +46,14 @@ _MARKS: Final[dict[str, tuple[int, ...]]] = {
     "breaks with feed": (3, 2, 2, 1, 0, 1, 2),
     "gummy steel": (3, 2, 2, 1, 0, 1, 2),
     "tough stainless": (3, 2, 2, 1, 0, 1, 2),
-    "titanium": (2, 2, 0, 1, 0, 2, 2),
+    "titanium": (2, 2, 0, 2, 0, 2, 2),
     "aluminium": (3, 2, 2, 1, 0, 1, 2),
     "crumbles": (3, 2, 2, 2, 0, 0, 2),
 }
 #: In a groove a clock spring rolls out; anything straight or long jams.
 _IN_A_GROOVE: Final = (3, 2, 2, 2, 0, 1, 1)
+#: Brass and iron crumble there as everywhere.
+_CRUMBS_IN_A_GROOVE: Final = (3, 2, 2, 2, 0, 0, 1)
 #: Across-corner bars of these shapes are round once this share of the corners is left.
 _ROUND_FROM: Final = {"hex": math.sqrt(3.0) / 2.0, "square": math.sqrt(0.5)}
 _SAME_SPEED: Final = 0.10  # a fixed step on a shrinking bar is still the same speed
@@ -91,7 +93,9 @@ def badness(
     A long controlled coil of 304 or 316 is accepted from about 0.1 mm/rev.
     """
     kind = form_class(code)
-    row = _IN_A_GROOVE if direction in {"plunge", "part off"} else _MARKS[metal.nature]
+    row = _MARKS[metal.nature]
+    if direction in {"plunge", "part off"}:
+        row = _CRUMBS_IN_A_GROOVE if metal.nature == "crumbles" else _IN_A_GROOVE
     mark = row[_CLASSES.index(kind)]
     accepted = rule_value("stainless", "long_accepted_feed_mm_rev")
     if (

@@ -50,6 +50,6 @@ def cautions_for(case: Case, *, holding: str | None = None) -> tuple[Reason, ...
     direction = last.cut.direction if last else case.work.direction
     if direction == "part off":
         out.append(_say("caution-parting", "war-lathe"))
-    if last is None or last.cut.coolant != "dry" or metal.wants_oil:
+    if metal.wants_oil or (last is not None and last.cut.coolant != "dry"):
         out.append(_say("caution-oily", "nfpa484"))
     return (*out, _say("caution-guard"), _say("caution-manual"))

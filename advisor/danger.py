@@ -5,10 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
+from advisor.edge_moves import cooling
+from advisor.geometry import holds_back
 from advisor.limits import is_legal
 from advisor.moves import Move, Proposal, realise
 from advisor.records import Reason
-from advisor.rules import cooling, form_moves, heat_moves
+from advisor.rules import form_moves, heat_moves
 from advisor.search import nearest_legal
 from advisor.terms import FormClass, form_class
 
@@ -36,10 +38,10 @@ def find_danger(now: Situation) -> Danger | None:
     if "wrapped on work" in noticed:
         more = Move(lever="feed", way=1, reason="wrapped-feed", sources=("jawahir1993",))
         return Danger("wrapped", (*form_moves(now), more))
-    for sign in ("smoke", "sparks"):
+    for sign, slower in (("smoke", "smoke-slower"), ("sparks", "sparks-slower")):
         if sign in noticed:
             cool = [*heat_moves(now), *cooling(now, "heat-dry")]
-            return Danger(sign, (_less("speed", "smoke-slower"), *cool))
+            return Danger(sign, (_less("speed", slower), *cool))
     if now.cut.direction == "part off" and now.setup.holding in {
         "chuck and centre",
         "between centres",
@@ -52,8 +54,8 @@ def find_danger(now: Situation) -> Danger | None:
     for sign in ("dug in", "slipped", "stalled"):
         if sign in noticed:
             name = sign.replace(" ", "-")
-            moves = (_less("depth", f"{name}-less"), _less("feed", f"{name}-less"))
-            return Danger(name, moves)
+            lighter = (_less("depth", f"{name}-less"), _less("feed", f"{name}-less"))
+            return Danger(name, (*(holds_back(now) if sign == "dug in" else ()), *lighter))
     return None
 
 

@@ -12,8 +12,10 @@ from typing import TYPE_CHECKING, Final
 from advisor.assess import same_settings, tint_rank
 from advisor.heat_trend import heat_passes, heat_trend
 from advisor.history import moved_between
-from advisor.rules import looks_at_edge_first
+from advisor.rules import FINES, found_sharp, looks_at_edge_first
+from advisor.state import usual_feeds
 from advisor.tables import rule_value
+from advisor.taper import thick_at_the_chuck
 from advisor.terms import FormClass, form_class
 
 if TYPE_CHECKING:
@@ -68,12 +70,16 @@ def edge_reason(now: Situation) -> str | None:
         ("edge-suspect-after", _got_longer_though(now)),
         ("edge-suspect-hot", _stayed_hot(now)),
         ("edge-suspect-ratio", _too_thick(now)),
+        ("edge-suspect-rubbing", not found_sharp(now) and _rubs_with_a_full_chip(now)),
+        ("edge-suspect-taper", not found_sharp(now) and thick_at_the_chuck(now)),
     ):
         if seen:
             return reason
     if looks_at_edge_first(now):
-        titanium = now.setup.metal.nature == "titanium"
-        return "edge-no-curl" if titanium else "edge-free-cutting"
+        if now.setup.metal.nature != "titanium":
+            return "edge-free-cutting"
+        fines = now.form is not None and form_class(now.form) in FINES
+        return "edge-fines" if fines else "edge-no-curl"
     return None
 
 
@@ -201,3 +207,13 @@ def _too_thick(now: Situation) -> bool:
         return False
     most = now.setup.metal.compression.high * rule_value("chip", "thick_is_a_sign")
     return thick > most * now.made.section.thickest_mm
+
+
+def _rubs_with_a_full_chip(now: Situation) -> bool:
+    """Return whether it rubs although feed and depth are ample: then the edge does not cut."""
+    if "rubbing" not in now.last.noticed or now.cut.feed_mm_rev is None:
+        return False
+    start, _ = usual_feeds(now.setup, now.cut.direction)
+    floor = now.setup.metal.finishing_floor_mm.value
+    ample = now.cut.feed_mm_rev >= start and now.cut.depth_mm >= 2.0 * floor
+    return ample and now.cut.depth_mm >= now.setup.edge.re_mm

@@ -11,6 +11,7 @@ import math
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
+from advisor.edge_moves import flat_rake
 from advisor.limits import is_legal
 from advisor.moves import Move, in_words
 from advisor.search import settings_for, with_setting
@@ -24,6 +25,7 @@ __all__ = [
     "angle_for_heat",
     "centre_height_turns_rake_deg",
     "geometry_moves",
+    "holds_back",
     "nose_out_of_reach",
     "pushes_less",
     "support_moves",
@@ -31,7 +33,7 @@ __all__ = [
 
 _SQUARE_DEG = 90.0
 _WRONG = 2  # badness of a form that asks for something
-_SHAKY = ("chatter", "squeal", "rubbing", "tearing", "dull finish", "dug in")
+_SHAKY = ("chatter", "squeal", "rubbing", "tearing", "dull finish")
 
 
 def centre_height_turns_rake_deg(off_mm: float, diameter_mm: float) -> float:
@@ -50,46 +52,63 @@ def geometry_moves(now: Situation) -> list[Move]:
 
     The nose has its turn once the feed is in order, see ``nose_out_of_reach``.
     """
-    edge, cut = now.setup.edge, now.cut
-    moves = _taper(now)
+    moves: list[Move] = []
     sings = "chatter" in now.last.noticed or "squeal" in now.last.noticed
     if sings and _is_slender(now):
         moves += support_moves(now, "support-chatter")
     if not any(sign in _SHAKY for sign in now.last.noticed):
         return moves
-    turned = centre_height_turns_rake_deg(edge.centre_height_mm, cut.diameter_mm)
-    if turned > rule_value("tool", "turning_limit_deg"):
-        moves.append(_on_centre(now))
-    better = round(rule_value("tool", "better_overhang_over_shank") * edge.shank_mm, 1)
-    if sings and edge.overhang_mm > better * 1.01 and cut.direction in {"along", "face"}:
-        moves.append(_tool_nearer(now, better))
-    return [*moves, *(pushes_less(now) if sings else ())]
+    moves += _on_centre(now)
+    return [*moves, *(_tool_nearer(now) if sings else ()), *(pushes_less(now) if sings else ())]
 
 
-def _on_centre(now: Situation) -> Move:
+def holds_back(now: Situation) -> list[Move]:
+    """Return what keeps a tool that dug in from being pulled in again, dials left alone.
+
+    A face too steep for brass, an edge beyond square, a tool off centre or far out.
+    """
+    over = now.cut.direction == "along" and now.setup.edge.kapr_deg > _SQUARE_DEG
+    square = rule_value("angle", "slender_deg")
+    back = [_other_angle(now, "angle-pulls-in", square)] if over else []
+    return [*flat_rake(now), *back, *_on_centre(now), *_tool_nearer(now)]
+
+
+def _on_centre(now: Situation) -> list[Move]:
+    """Return the tool set to centre height, where it is so far off that the rake turns."""
     off = now.setup.edge.centre_height_mm
+    turned = centre_height_turns_rake_deg(off, now.cut.diameter_mm)
+    if turned <= rule_value("tool", "turning_limit_deg"):
+        return []
     where = "above" if off > 0 else "below"
-    return Move(
-        lever="edge",
-        way=0,
-        reason="centre-height",
-        words=(in_words("off-centre", abs(off), where=where), "on centre"),
-        setup=with_edge(now.setup, centre_height_mm=0.0),
-        setup_words={"edge": "on centre"},
-    )
+    return [
+        Move(
+            lever="edge",
+            way=0,
+            reason="centre-height",
+            words=(in_words("off-centre", abs(off), where=where), "on centre"),
+            setup=with_edge(now.setup, centre_height_mm=0.0),
+            setup_words={"edge": "on centre"},
+        )
+    ]
 
 
-def _tool_nearer(now: Situation, overhang_mm: float) -> Move:
-    present = in_words("tool-out", now.setup.edge.overhang_mm)
-    return Move(
-        lever="support",
-        way=0,
-        reason="tool-overhang",
-        sources=("lathe-texts",),
-        words=(present, in_words("tool-out", overhang_mm)),
-        setup=with_edge(now.setup, overhang_mm=overhang_mm),
-        setup_words={"overhang_mm": overhang_mm},
-    )
+def _tool_nearer(now: Situation) -> list[Move]:
+    """Return the tool set back into its post, where it stands out further than it must."""
+    edge = now.setup.edge
+    better = round(rule_value("tool", "better_overhang_over_shank") * edge.shank_mm, 1)
+    if edge.overhang_mm <= better * 1.01 or now.cut.direction not in {"along", "face"}:
+        return []
+    return [
+        Move(
+            lever="support",
+            way=0,
+            reason="tool-overhang",
+            sources=("lathe-texts",),
+            words=(in_words("tool-out", edge.overhang_mm), in_words("tool-out", better)),
+            setup=with_edge(now.setup, overhang_mm=better),
+            setup_words={"overhang_mm": better},
+        )
+    ]
 
 
 def _is_slender(now: Situation) -> bool:
@@ -209,12 +228,3 @@ def support_moves(now: Situation, reason: str) -> list[Move]:
             setup_words={"stickout_mm": shorter},
         )
     ]
-
-
-def _taper(now: Situation) -> list[Move]:
-    measured = [d for _, d in now.last.measured_mm]
-    if len(measured) < 2:  # noqa: PLR2004 - a taper needs two places
-        return []
-    if max(measured) - min(measured) <= now.stock.tolerance_mm:
-        return []
-    return [*support_moves(now, "taper"), *pushes_less(now)]

@@ -15,6 +15,7 @@ from advisor.search import settings_for, with_setting
 from advisor.situation import expected_spring_mm
 from advisor.state import roughness_um
 from advisor.tables import rule_value
+from advisor.taper import thick_at_the_chuck
 from advisor.terms import FormClass, form_class
 
 if TYPE_CHECKING:
@@ -72,6 +73,8 @@ def keep_steps(now: Situation) -> list[tuple[str, ...]]:
         steps.append(("do-titanium-oil", "ti-notes"))
     if metal.hardens and not cut.power_feed:
         steps.append(("do-power-feed",))
+    if thick_at_the_chuck(now):
+        steps.append(("do-align",))
     return steps
 
 

@@ -5,11 +5,12 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
-from advisor import defaults, terms
+from advisor import terms
 from advisor.errors import CaseInvalid
 from advisor.fields import Fields, as_list
 from advisor.force import torque_at_power_n_m
 from advisor.records import Dial, Lathe, SpeedRange
+from advisor.tables import assumed_value
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -46,7 +47,7 @@ SAME_STEP = 0.03
 
 
 def parse_lathe(value: object, assumed: list[str]) -> Lathe:
-    """Return the lathe of a case; see ``advisor.defaults`` for what may be missing."""
+    """Return the lathe of a case; ``assumed.toml`` fills in what may be missing."""
     fields = Fields(value, "lathe", allowed=_LATHE, assumed=assumed)
     steps, drive = _speeds(fields)
     top = drive[1] if drive else steps[-1]
@@ -56,22 +57,31 @@ def parse_lathe(value: object, assumed: list[str]) -> Lathe:
     cross = fields.raw("cross_feeds_mm_rev")
     if cross is None:
         fields.note("cross_feeds_mm_rev")
-        cross_feeds = tuple(round(defaults.CROSS_FEED_SHARE * f, 4) for f in feeds)
+        cross_feeds = tuple(
+            round(assumed_value("lathe", "cross_feed_share") * f, 4) for f in feeds
+        )
     else:
         cross_feeds = fields.numbers("cross_feeds_mm_rev", low=0.0005, high=5, do="Or null.")
     return Lathe(
         steps_rev_min=steps,
         drive_rev_min=drive,
         ranges=_ranges(fields, steps, drive),
-        power_w=fields.assume("power_w", low=10, high=100_000, default=defaults.POWER_W),
-        efficiency=fields.assume("efficiency", low=0.1, high=1.0, default=defaults.EFFICIENCY),
+        power_w=fields.assume(
+            "power_w", low=10, high=100_000, default=assumed_value("lathe", "power_w")
+        ),
+        efficiency=fields.assume(
+            "efficiency", low=0.1, high=1.0, default=assumed_value("lathe", "efficiency")
+        ),
         chuck_max_rev_min=fields.assume("chuck_max_rev_min", low=10, high=50_000, default=top),
         feeds_mm_rev=feeds,
         cross_feeds_mm_rev=cross_feeds,
         feed_change=fields.word("feed_change", terms.FEED_CHANGES, default="lever"),
         dial=_dial(fields),
         stiffness_n_um=fields.assume(
-            "stiffness_n_um", low=0.2, high=500, default=defaults.STIFFNESS_N_UM
+            "stiffness_n_um",
+            low=0.2,
+            high=500,
+            default=assumed_value("lathe", "stiffness_n_um"),
         ),
     )
 
@@ -122,9 +132,9 @@ def _dial(fields: Fields) -> Dial:
     value = fields.raw("dial")
     if value is None:
         fields.note("dial")
-        return Dial(mm_per_division=defaults.DIAL_MM, reads="radius")
+        return Dial(mm_per_division=assumed_value("lathe", "dial_mm"), reads="radius")
     dial = Fields(value, fields.at("dial"), allowed=("mm_per_division", "reads"), assumed=[])
-    reads = dial.word("reads", ("radius", "diameter"), default=defaults.DIAL_READS)
+    reads = dial.word("reads", ("radius", "diameter"), default="radius")
     return Dial(
         mm_per_division=dial.number(
             "mm_per_division", low=0.001, high=1, do="Read it off the dial."

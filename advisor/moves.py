@@ -10,11 +10,12 @@ from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Final
 
 from advisor.history import FIELDS, failed_moves, was_no_better
+from advisor.lathes import SAME_STEP
 from advisor.limits import is_legal
 from advisor.records import Change, Cut, Lever, Quantity, Reason
 from advisor.search import nearest_legal, settings_for, with_setting
 from advisor.situation import Situation, facts
-from advisor.state import Setup, cut_state, slowest_m_min, speed_span
+from advisor.state import Setup, cut_state, slowest_m_min, speed_span, usual_feeds
 from advisor.tables import rule_value
 
 if TYPE_CHECKING:
@@ -152,7 +153,7 @@ def _steps(now: Situation, move: Move, present: float, *, free: bool) -> list[fl
         beyond = [v for v in values if v >= present * shows]
         most = present * size * (1.0 if move.lever != "feed" else rule_value("move", "feed"))
         most = min(most, present * max(size, rule_value("move", "largest_feed")))
-        beyond = [v for v in beyond if v <= max(most, beyond[0]) * 1.001]
+        beyond = [v for v in beyond if v <= max(most, beyond[0]) * (1.0 + SAME_STEP)]
         if not free:
             beyond = [v for v in beyond if v <= _highest(now, move.lever)]
         if move.lever == "depth":
@@ -194,10 +195,9 @@ def _too_small(move: Move, ratio: float) -> bool:
 def _highest(now: Situation, lever: str) -> float:
     metal, cut = now.setup.metal, now.cut
     if lever == "feed":
-        radial = cut.direction in {"plunge", "part off"}
-        more = rule_value("move", "last_resort")
-        high = metal.feed_mm_rev.high * more
-        return rule_value("radial_feed", "high_mm_rev") if radial else high
+        _, high = usual_feeds(now.setup, cut.direction)
+        blade = cut.direction in {"plunge", "part off"}
+        return high if blade else high * rule_value("move", "last_resort")
     if lever == "depth":
         return metal.depth_mm.high * rule_value("move", "last_resort")
     _, high, _ = speed_span(now.setup, cut.direction)

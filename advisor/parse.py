@@ -7,13 +7,13 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any, Final
 
-from advisor import defaults, terms
+from advisor import terms
 from advisor.chips import parse_reading, parse_signs
 from advisor.errors import CaseInvalid
 from advisor.fields import Fields, as_list, as_number
 from advisor.lathes import parse_lathe
 from advisor.records import Case, Cut, Edge, Evidence, PassRecord, Work
-from advisor.tables import edge_number, material
+from advisor.tables import assumed_value, edge_number, material
 
 if TYPE_CHECKING:
     from advisor.tables import Material
@@ -131,11 +131,13 @@ def _work(
     stickout = fields.maybe("stickout_mm", low=1, high=3000)
     if stickout is None:
         fields.note("stickout_mm")
-        stickout = defaults.CHIP_ROOM_MM + (
-            diameter * defaults.CUT_LENGTH_DIAMETERS if length is None else length
+        stickout = assumed_value("work", "chip_room_mm") + (
+            diameter * assumed_value("work", "cut_length_diameters")
+            if length is None
+            else length
         )
     if length is None:
-        length = max(stickout - defaults.CHIP_ROOM_MM, stickout / 2.0)
+        length = max(stickout - assumed_value("work", "chip_room_mm"), stickout / 2.0)
     target = fields.maybe("target_diameter_mm", low=0.2, high=1000)
     metal = material(fields.raw("material"), metals)
     work = Work(
@@ -146,7 +148,8 @@ def _work(
         stickout_mm=stickout,
         cut_length_mm=min(length, stickout),
         target_diameter_mm=target,
-        tolerance_mm=fields.maybe("tolerance_mm", low=0.001, high=5) or defaults.TOLERANCE_MM,
+        tolerance_mm=fields.maybe("tolerance_mm", low=0.001, high=5)
+        or assumed_value("work", "tolerance_mm"),
         roughness_rz_um=fields.maybe("roughness_rz_um", low=0.1, high=500),
         waste_end_mm=fields.maybe("waste_end_mm", low=0, high=1000) or 0.0,
         grip_mm=fields.maybe("grip_mm", low=0.5, high=1000),
@@ -183,17 +186,26 @@ def _edge(value: object, path: str, metal: Material, assumed: list[str]) -> Edge
         material=stuff,
         condition=condition,
         rake_deg=fields.assume("rake_deg", low=-30, high=45, default=metal.rake_deg.value),
-        kapr_deg=fields.assume("kapr_deg", low=20, high=120, default=defaults.KAPR_DEG),
-        end_edge_angle_deg=fields.assume(
-            "end_edge_angle_deg", low=0.5, high=60, default=defaults.END_EDGE_ANGLE_DEG
+        kapr_deg=fields.assume(
+            "kapr_deg", low=20, high=120, default=assumed_value("edge", "kapr_deg")
         ),
-        re_mm=fields.assume("re_mm", low=0.0, high=10, default=defaults.RE_MM),
+        end_edge_angle_deg=fields.assume(
+            "end_edge_angle_deg",
+            low=0.5,
+            high=60,
+            default=assumed_value("edge", "end_edge_angle_deg"),
+        ),
+        re_mm=fields.assume("re_mm", low=0.0, high=10, default=assumed_value("edge", "re_mm")),
         edge_radius_um=radius,
         chip_groove=fields.flag("chip_groove", default=False),
-        overhang_mm=fields.assume("overhang_mm", low=1, high=500, default=defaults.OVERHANG_MM),
-        shank_mm=fields.assume("shank_mm", low=2, high=100, default=defaults.SHANK_MM),
+        overhang_mm=fields.assume(
+            "overhang_mm", low=1, high=500, default=assumed_value("edge", "overhang_mm")
+        ),
+        shank_mm=fields.assume(
+            "shank_mm", low=2, high=100, default=assumed_value("edge", "shank_mm")
+        ),
         centre_height_mm=fields.maybe("centre_height_mm", low=-10, high=10)
-        or defaults.CENTRE_HEIGHT_MM,
+        or assumed_value("edge", "centre_height_mm"),
         blade_width_mm=fields.maybe("blade_width_mm", low=0.2, high=20),
         overhang_given=fields.raw("overhang_mm") is not None,
     )

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Final
 from advisor.lathes import feeds_for, settable_speeds
 from advisor.limits import Stock, broken_limits, is_legal
 from advisor.records import Cut, Quantity, Reason
-from advisor.start import starting_wish
+from advisor.start import is_under_skin, starting_wish
 from advisor.tables import rule_value
 
 if TYPE_CHECKING:
@@ -71,7 +71,10 @@ class Job:
 def deepest(
     job: Job, taken: int, rest: int, rz_um: float
 ) -> Cut | tuple[Reason, tuple[LimitCheck, ...]]:
-    """Return the roughing cut that takes the rest in fewest even cuts, or why there is none."""
+    """Return the roughing cut that takes the rest in fewest even cuts, or why there is none.
+
+    The cut under a skin is as deep as the lathe bears, and not evened out.
+    """
     stock = job.stock(taken, rz_um)
     wish = _wish(job, taken, stock)
     depths = _roughing_depths(job, round(wish.depth_mm / job.step_mm), rest)
@@ -85,7 +88,8 @@ def deepest(
         if best is not None and best.depth_mm >= 0.5 * wish.depth_mm:
             break
     if best is not None:
-        return _evened(job, best, stock, rest)
+        under = is_under_skin(job.setup, best.diameter_mm)
+        return best if under else _evened(job, best, stock, rest)
     tried = replace(wish, depth_mm=round(min(depths, default=1) * job.step_mm, 6))
     return refused(job, "plan-rough", tried, stock)
 

@@ -1,7 +1,7 @@
 """Frozen records of a case and of the answers to it. Nothing here computes anything.
 
 Lengths are millimetres, forces newtons, angles degrees; what is not known is ``None``.
-Defaults for what a case leaves out stand in ``advisor.defaults`` and are filled in
+Defaults for what a case leaves out stand in ``data/assumed.toml`` and are filled in
 before these records are made; ``Case.assumed`` lists them.
 """
 

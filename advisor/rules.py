@@ -12,9 +12,11 @@ from typing import TYPE_CHECKING
 
 from advisor.aim import thicken
 from advisor.assess import same_settings
+from advisor.built_up import unweld, welds_by_speed
+from advisor.edge_moves import cooling, flat_rake, fresh_edge, groove, positive_rake
 from advisor.moves import Move
-from advisor.state import speed_span, with_edge
-from advisor.tables import edge_number, rule_value
+from advisor.state import speed_span, usual_feeds
+from advisor.tables import rule_value
 from advisor.terms import FormClass, form_class
 
 if TYPE_CHECKING:
@@ -22,20 +24,24 @@ if TYPE_CHECKING:
 
 __all__ = [
     "EDGE_FIRST",
+    "FINES",
     "by_cost",
-    "cooling",
     "form_moves",
-    "fresh_edge",
+    "found_sharp",
     "heat_moves",
     "looks_at_edge_first",
     "over_ceiling",
-    "positive_rake",
 ]
 
 _F = FormClass
 _LONG = (_F.SNARLED, _F.LONG_COIL, _F.LONG_RIBBON, _F.SHORT_RIBBON)
+FINES = (_F.ELEMENTAL, _F.NEEDLE)
+_RIBBONS = (_F.LONG_RIBBON, _F.SHORT_RIBBON)
 #: Forms that point at the edge before any setting, by nature of the metal.
-EDGE_FIRST = {"titanium": (_F.LONG_RIBBON,), "breaks by itself": (_F.SNARLED, *_LONG[1:3])}
+EDGE_FIRST = {
+    "titanium": (*_RIBBONS, *FINES),
+    "breaks by itself": (_F.SNARLED, *_LONG[1:3]),
+}
 #: With fewer cuts than this left, change gears cost less than a cut made in vain.
 _CUTS = 10.0
 _MOST_OF_IT = 0.5
@@ -54,53 +60,12 @@ def _speed(way: int, reason: str, *sources: str) -> Move:
     return Move(lever="speed", way=way, reason=reason, sources=sources or ("practice",))
 
 
-def fresh_edge(now: Situation, reason: str, state: str, *sources: str) -> Move:
-    """Return the wish for a sharp edge in place of the present one."""
-    edge = now.setup.edge
-    radius = edge_number("edge_radius_um", edge.material).value
-    return Move(
-        lever="edge",
-        way=0,
-        reason=reason,
-        sources=sources or ("practice",),
-        words=(f"{edge.id}, {state}", f"{edge.id}, fresh"),
-        setup=with_edge(now.setup, condition="fresh", edge_radius_um=radius),
-        setup_words={"edge": "fresh"},
+def found_sharp(now: Situation) -> bool:
+    """Return whether this edge was found sharp at these settings, now or before."""
+    return any(
+        record.edge_looked_at == "sharp" and same_settings(record, now.last)
+        for record in now.case.passes
     )
-
-
-def _groove(now: Situation) -> list[Move]:
-    """Return the wish for a chip groove; none where the edge has one already."""
-    edge = now.setup.edge
-    if edge.chip_groove:
-        return []
-    return [
-        Move(
-            lever="edge",
-            way=0,
-            reason="edge-groove",
-            sources=_CHIPS,
-            words=(f"{edge.id}, flat top", f"{edge.id}, with a chip groove"),
-            setup=with_edge(now.setup, chip_groove=True),
-            setup_words={"edge": "with a chip groove"},
-        )
-    ]
-
-
-def cooling(now: Situation, reason: str, *sources: str) -> list[Move]:
-    """Return the wish for oil; none where the cut is not dry or the metal is cut dry."""
-    if now.cut.coolant != "dry" or not now.setup.metal.wants_oil:
-        return []
-    return [
-        Move(
-            lever="coolant",
-            way=0,
-            reason=reason,
-            sources=sources or ("practice",),
-            words=("dry", "cutting oil"),
-            coolant="cutting oil",
-        )
-    ]
 
 
 def looks_at_edge_first(now: Situation) -> bool:
@@ -112,20 +77,17 @@ def looks_at_edge_first(now: Situation) -> bool:
     chips = now.last.evidence
     if now.form is None or not chips.sure or not (now.mark.form or 0):
         return False
-    found_sharp = any(
-        record.edge_looked_at == "sharp" and same_settings(record, now.last)
-        for record in now.case.passes
-    )
     nature, kind = now.setup.metal.nature, form_class(chips.main or now.form)
     most = now.mark.bad_share >= _MOST_OF_IT
-    if found_sharp or not most or kind not in EDGE_FIRST.get(nature, ()):
+    if found_sharp(now) or not most or kind not in EDGE_FIRST.get(nature, ()):
         return False
-    return nature == "titanium" or not _feed_is_thin(now)
+    # Ribbons of titanium have no curl at any feed; fines and strings may be the feed's own.
+    return (nature == "titanium" and kind in _RIBBONS) or not _feed_is_thin(now)
 
 
 def _feed_is_thin(now: Situation) -> bool:
-    feed = now.cut.feed_mm_rev
-    return feed is None or feed < now.setup.metal.start_feed_mm_rev.value
+    feed, (start, _) = now.cut.feed_mm_rev, usual_feeds(now.setup, now.cut.direction)
+    return feed is None or feed < start
 
 
 def over_ceiling(now: Situation) -> list[Move]:
@@ -161,7 +123,7 @@ def form_moves(now: Situation) -> list[Move]:
         return []
     kind = form_class(now.form)
     if now.cut.direction in {"plunge", "part off"}:
-        return _groove_cut(kind)
+        return _groove_cut(now, kind)
     mild = now.mark.form < 3  # noqa: PLR2004 - 3 is dangerous: then gears are worth it
     return by_cost(now, _BY_NATURE[now.setup.metal.nature](now, kind), mild=mild)
 
@@ -183,21 +145,24 @@ def by_cost(now: Situation, moves: list[Move], *, mild: bool = True) -> list[Mov
     return [*dials, *feeds, *(m for m in moves if m not in dials and m not in feeds)]
 
 
-def _groove_cut(kind: FormClass) -> list[Move]:
-    if kind in _LONG:
-        return [_feed_up("part-ribbon", "war-lathe"), _speed(-1, "part-slower")]
-    return [_feed_down("part-crumbs")]
+def _groove_cut(now: Situation, kind: FormClass) -> list[Move]:
+    if kind not in _LONG:
+        return [_feed_down("part-crumbs")]
+    _, high, _ = speed_span(now.setup, now.cut.direction)
+    slower = [_speed(-1, "part-slower")] if now.made.speed_m_min > high else []
+    hollow = groove(now, "part-hollow", "practice")
+    return [_feed_up("part-ribbon", "war-lathe"), *slower, *hollow]
 
 
 def _by_itself(now: Situation, kind: FormClass) -> list[Move]:
     if kind in _LONG:
-        return [*thicken(now, _FREE_CUTTING.get(kind, _ANY), *_CHIPS), *_groove(now)]
+        return [*thicken(now, _FREE_CUTTING.get(kind, _ANY), *_CHIPS), *groove(now)]
     return _crushed(now, kind)
 
 
 def _with_feed(now: Situation, kind: FormClass) -> list[Move]:
     if kind in _LONG:
-        return [*thicken(now, _PLAIN[kind], *_CHIPS), *_groove(now), _SLOWER]
+        return [*thicken(now, _PLAIN[kind], *_CHIPS), *groove(now), _SLOWER]
     return _crushed(now, kind)
 
 
@@ -233,12 +198,9 @@ _SOFT = {
 
 def _crushed(now: Situation, kind: FormClass) -> list[Move]:
     """Return what crumbs and needles ask for in a metal that ought to curl."""
-    low, _, _ = speed_span(now.setup, now.cut.direction)
-    welds = now.setup.metal.nature in {"gummy steel", "aluminium"}
-    if welds and now.made.speed_m_min < low:
-        return [_speed(1, "built-up-speed", "bue"), *cooling(now, "built-up-oil", "bue")]
-    feed = now.cut.feed_mm_rev
-    if feed is not None and feed < now.setup.metal.start_feed_mm_rev.value:
+    if now.setup.metal.nature in {"gummy steel", "aluminium"} and welds_by_speed(now):
+        return unweld(now, "built-up")
+    if now.cut.feed_mm_rev is not None and _feed_is_thin(now):
         reason = "needles-thin" if kind is _F.NEEDLE else "crumbs-thin"
         return [*thicken(now, reason, "hmin-reports"), _speed(-1, "needles-slower")]
     if kind is _F.NEEDLE:
@@ -249,59 +211,40 @@ def _crushed(now: Situation, kind: FormClass) -> list[Move]:
 def _stainless(now: Situation, kind: FormClass) -> list[Move]:
     if kind in _LONG:
         more = thicken(now, _STAINLESS[kind], "outokumpu", *_CHIPS[:2])
-        return [*more, *_groove(now), _SLOWER]
+        return [*more, *groove(now), _SLOWER]
     return _crushed(now, kind)
 
 
 def _titanium(now: Situation, kind: FormClass) -> list[Move]:
     """Return how to get a steady curl; breaking is not asked for [ti-notes]."""
     oil = cooling(now, "titanium-oil", "ti-notes")
-    if kind in {_F.ELEMENTAL, _F.NEEDLE}:
+    if kind in FINES and not _feed_is_thin(now):
+        return [
+            *oil,
+            _speed(-1, "titanium-fines-slower", "ti-notes"),
+            fresh_edge(now, "edge-sharp", "ragged"),
+        ]
+    if kind in FINES:
         reason = "titanium-fines" if kind is _F.ELEMENTAL else "titanium-needles"
         return [*thicken(now, reason, "ti-notes", "nfpa484"), *oil]
-    if kind in {_F.LONG_RIBBON, _F.SHORT_RIBBON}:
+    if kind in _RIBBONS:
         flat = positive_rake(now)
         thicker = _feed_up("titanium-no-curl", "ti-notes")
         return [*flat, thicker, *oil, fresh_edge(now, "edge-sharp", "flat")]
     more = thicken(now, "titanium-snarl", "ti-notes")
     slower = replace(_SLOWER, reason="titanium-slower", sources=("ti-notes",))
-    return [*more, *oil, slower, *_groove(now)]
-
-
-def positive_rake(now: Situation) -> list[Move]:
-    """Return the wish for a positive face; none where the rake is positive already."""
-    edge, metal = now.setup.edge, now.setup.metal
-    if edge.rake_deg > 0.0:
-        return []
-    return [_other_rake(now, "titanium-rake", metal.rake_deg.value)]
-
-
-def _other_rake(now: Situation, reason: str, rake_deg: float) -> Move:
-    edge = now.setup.edge
-    return Move(
-        lever="edge",
-        way=0,
-        reason=reason,
-        words=(f"{edge.rake_deg:g}° of rake", f"{rake_deg:g}° of rake"),
-        setup=with_edge(now.setup, rake_deg=rake_deg),
-        setup_words={"edge": f"{rake_deg:g}° of rake"},
-    )
+    return [*more, *oil, slower, *groove(now)]
 
 
 def _aluminium(now: Situation, kind: FormClass) -> list[Move]:
     if kind in _LONG:
-        return [*thicken(now, _SOFT[kind], *_CHIPS), *_groove(now)]
+        return [*thicken(now, _SOFT[kind], *_CHIPS), *groove(now)]
     return _crushed(now, kind)
 
 
 def _crumbling(now: Situation, kind: FormClass) -> list[Move]:
-    edge, metal = now.setup.edge, now.setup.metal
-    moves = thicken(now, "brittle-needles" if kind is _F.NEEDLE else "brittle-long", *_CHIPS)
-    steep = rule_value("tool", "turning_limit_deg")
-    soft = metal.iso_513 == "N"  # brass and bronze, not iron, pull a raked tool in
-    if soft and kind in _LONG and edge.rake_deg > metal.rake_deg.value + steep:
-        moves.insert(0, _other_rake(now, "brittle-rake", metal.rake_deg.value))
-    return moves
+    more = thicken(now, "brittle-needles" if kind is _F.NEEDLE else "brittle-long", *_CHIPS)
+    return [*(flat_rake(now) if kind in _LONG else []), *more]
 
 
 _BY_NATURE = {

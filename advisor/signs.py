@@ -6,9 +6,10 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from advisor.aim import feed_times
+from advisor.built_up import unweld
+from advisor.edge_moves import cooling, fresh_edge
 from advisor.moves import Move
-from advisor.rules import by_cost, cooling, fresh_edge
-from advisor.state import speed_span
+from advisor.rules import by_cost
 from advisor.tables import rule_value
 
 if TYPE_CHECKING:
@@ -75,18 +76,22 @@ def _chatter(now: Situation) -> list[Move]:
 
 
 def _rubbing(now: Situation) -> list[Move]:
-    deeper = Move(lever="depth", way=1, reason="rubbing-depth", sources=("hmin-reports",))
     more = _feed(1, "rubbing-feed", "hmin-reports")
-    shallow = now.cut.depth_mm < 2.0 * now.setup.metal.finishing_floor_mm.value
-    return [deeper, more] if shallow else [more, deeper]
+    if now.cut.depth_mm < 2.0 * now.setup.metal.finishing_floor_mm.value:
+        basis = ("hmin-reports",)
+        return [Move(lever="depth", way=1, reason="rubbing-depth", sources=basis), more]
+    if now.cut.depth_mm < now.setup.edge.re_mm:
+        basis = ("colwell1954",)
+        return [more, Move(lever="depth", way=1, reason="depth-under-nose", sources=basis)]
+    return [more]
 
 
 def _tearing(now: Situation) -> list[Move]:
-    low, _, _ = speed_span(now.setup, now.cut.direction)
-    oil = cooling(now, "built-up-oil", "bue")
-    faster = Move(lever="speed", way=1, reason="built-up-speed", sources=("bue",))
-    sharp = fresh_edge(now, "edge-sharp", "tearing")
-    return [*([faster] if now.made.speed_m_min < low else []), *oil, sharp]
+    return unweld(now, "tearing")
+
+
+def _dull_finish(now: Situation) -> list[Move]:
+    return unweld(now, "leaving a dull finish")
 
 
 def _labouring(_: Situation) -> list[Move]:
@@ -94,7 +99,9 @@ def _labouring(_: Situation) -> list[Move]:
     return [depth, _feed(-1, "labouring-feed", "kienzle1957")]
 
 
-def _hammering(_: Situation) -> list[Move]:
+def _hammering(now: Situation) -> list[Move]:
+    if now.interrupted:
+        return [Move(lever="speed", way=-1, reason="hammering-corners")]
     return [_feed(-1, "hammering-feed", "smith2008")]
 
 
@@ -120,6 +127,6 @@ _RULES = {
     "hammering": _hammering,
     "work hot": _hot_work,
     "tearing": _tearing,
-    "dull finish": _tearing,
+    "dull finish": _dull_finish,
     "burr": _burr,
 }

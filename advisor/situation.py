@@ -149,6 +149,7 @@ def facts(
         "kapr": f"{setup.edge.kapr_deg:g}°",
         "nose": Quantity(setup.edge.re_mm, "mm"),
         "diameter": Quantity(cut.diameter_mm, "mm"),
+        "diameter_made": Quantity((record.cut if record else cut).diameter_mm, "mm"),
         "stickout": Quantity(setup.stickout_mm, "mm"),
         "slender": Quantity(round(setup.stickout_mm / cut.diameter_mm, 1), ""),
         "overhang": Quantity(setup.edge.overhang_mm, "mm"),

@@ -14,31 +14,31 @@ from advisor.limits import check_limits, check_recommended
 from advisor.records import Advice, Change, Cut, Evidence, PassRecord, Quantity, Reason
 from advisor.search import nearest_legal, settings_for, snap
 from advisor.situation import Situation, facts, stock_for
-from advisor.state import Setup, cut_state, setup_of, speed_span
+from advisor.state import Setup, cut_state, setup_of, speed_span, usual_feeds
 from advisor.tables import rule_value
 
 if TYPE_CHECKING:
     from advisor.limits import Stock
     from advisor.records import Case
 
-__all__ = ["first_cut", "radial_wish", "starting_speed", "starting_wish"]
-
-_UNDER_SKIN_MM = 1.0
+__all__ = ["first_cut", "is_under_skin", "radial_wish", "starting_speed", "starting_wish"]
 
 
-def starting_speed(setup: Setup, diameter_mm: float, direction: str = "along") -> float:
+def starting_speed(
+    setup: Setup, diameter_mm: float, direction: str = "along", *, skin: bool = False
+) -> float:
     """Return the settable spindle speed for a first cut, rev/min.
 
     The middle of the table's range, on the next slower step; the next faster one only
-    where the slower would be under half of the range. An edge that is used or dull gets
-    the low end.
+    where the slower would be under half of the range. An edge that is used or dull, and a
+    cut under a skin, get the low end.
 
     References
     ----------
-    [od1645] for the next slower step.
+    [od1645] for the next slower step, [navedtra] for a slower cut under scale.
     """
     low, high, _ = speed_span(setup, direction)
-    wish = (low + high) / 2.0 if setup.edge.condition == "fresh" else low
+    wish = (low + high) / 2.0 if setup.edge.condition == "fresh" and not skin else low
     speeds = settable_speeds(setup.lathe)
     if not speeds:
         return setup.lathe.chuck_max_rev_min
@@ -67,12 +67,9 @@ def radial_wish(setup: Setup, stock: Stock, direction: str) -> Cut:
         _blank(setup, work.diameter_mm, work.diameter_mm / 2.0), direction=direction
     )
     feeds = settings_for(setup, blank, stock, "feed")
-    facing = direction == "face"
-    wish = rule_value("radial_feed", "start_mm_rev")
-    if facing:
-        wish = rule_value("radial_feed", "facing_share") * setup.metal.start_feed_mm_rev.value
+    wish, _ = usual_feeds(setup, direction)
     depth = rule_value("finish", "facing_depth_mm")
-    if not facing:
+    if direction != "face":
         depth = setup.edge.blade_width_mm or rule_value("radial_feed", "blade_mm")
     return replace(
         blank,
@@ -82,13 +79,23 @@ def radial_wish(setup: Setup, stock: Stock, direction: str) -> Cut:
     )
 
 
+def is_under_skin(setup: Setup, diameter_mm: float) -> bool:
+    """Return whether the bar still has its cast or rolled skin at a diameter."""
+    skin = setup.work.stock in {"cast skin", "rolled skin"}
+    return skin and diameter_mm >= setup.work.diameter_mm
+
+
 def starting_wish(setup: Setup, stock: Stock, diameter_mm: float, length_mm: float) -> Cut:
-    """Return the first cut along the bar as one would set it if nothing stood in the way."""
-    metal, work = setup.metal, setup.work
+    """Return the first cut along the bar as one would set it if nothing stood in the way.
+
+    The very first cut of a bar with a skin goes under it, and slower.
+    """
+    metal = setup.metal
+    skin = is_under_skin(setup, diameter_mm)
     nose = rule_value("finish", "nose_times") * setup.edge.re_mm
     depth = max(rule_value("finish", "first_depth_mm"), nose)
-    if work.stock in {"cast skin", "rolled skin"}:
-        depth = max(depth, _UNDER_SKIN_MM)
+    if skin:
+        depth = max(depth, rule_value("finish", "under_skin_mm"))
     depth = min(depth, metal.depth_mm.high)
     if stock.left_mm is not None:
         depth = min(depth, max(stock.left_mm, setup.lathe.dial.step_mm))
@@ -97,7 +104,7 @@ def starting_wish(setup: Setup, stock: Stock, diameter_mm: float, length_mm: flo
     feed = max((f for f in feeds if f <= start * 1.05), default=feeds[0])
     return replace(
         _blank(setup, diameter_mm, length_mm),
-        spindle_rev_min=starting_speed(setup, diameter_mm),
+        spindle_rev_min=starting_speed(setup, diameter_mm, skin=skin),
         feed_mm_rev=feed,
         depth_mm=depth,
     )
@@ -159,15 +166,10 @@ def _first_steps(setup: Setup) -> list[str]:
         return [*steps, "do-lock-carriage", "do-first-cut"]
     if work.direction in {"plunge", "part off"}:
         return [*steps, "do-blade", "do-first-cut"]
-    skin = work.stock in {"cast skin", "rolled skin"}
+    skin = is_under_skin(setup, work.diameter_mm)
     waste = ["do-waste-end"] if work.waste_end_mm > 0 else []
-    return [
-        *steps,
-        *(["do-under-skin"] if skin else []),
-        "do-first-cut",
-        *waste,
-        "do-touch-off",
-    ]
+    under = ["do-under-skin"] if skin else []
+    return [*steps, "do-touch-off", *under, *waste, "do-first-cut"]
 
 
 def _no_parting(setup: Setup, stock: Stock) -> Advice:

@@ -27,6 +27,7 @@ __all__ = [
     "slowest_m_min",
     "speed_span",
     "thickness_mm",
+    "usual_feeds",
     "with_edge",
 ]
 
@@ -99,6 +100,20 @@ def speed_span(setup: Setup, direction: str) -> tuple[float, float, str]:
     span = setup.metal.hss_m_min if setup.edge.material == "HSS" else setup.metal.carbide_m_min
     share = rule_value("speed_share", direction)
     return span.low * share, span.high * share, span.source
+
+
+def usual_feeds(setup: Setup, direction: str) -> tuple[float, float]:
+    """Return the usual first feed and the highest of the table in a direction, mm/rev.
+
+    Along the bar those of the metal, lighter across a face, and those of a blade.
+    """
+    if direction in _RADIAL:
+        return rule_value("radial_feed", "start_mm_rev"), rule_value(
+            "radial_feed", "high_mm_rev"
+        )
+    share = rule_value("radial_feed", "facing_share") if direction == "face" else 1.0
+    metal = setup.metal
+    return share * metal.start_feed_mm_rev.value, share * metal.feed_mm_rev.high
 
 
 def roughness_um(setup: Setup, feed_mm_rev: float) -> float:

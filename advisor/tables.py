@@ -19,6 +19,7 @@ __all__ = [
     "Number",
     "Source",
     "Span",
+    "assumed_value",
     "check_sources",
     "edge_number",
     "material",
@@ -246,6 +247,11 @@ def _flat(name: str) -> dict[tuple[str, ...], Number]:
 def edge_number(*path: str) -> Number:
     """Return a number of ``edges.toml``, such as ``("wear_factor", "dull")``."""
     return _flat("edges.toml")[path]
+
+
+def assumed_value(*path: str) -> float:
+    """Return a number of ``assumed.toml``, such as ``("lathe", "power_w")``."""
+    return _flat("assumed.toml")[path].value
 
 
 def rule(*path: str) -> Number:

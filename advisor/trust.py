@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
-from advisor.defaults import WEIGHTY
 from advisor.records import Quantity, Reason
 
 if TYPE_CHECKING:
@@ -15,6 +14,15 @@ __all__ = ["is_shaky", "trust_in"]
 #: Share of the metal under which the named form does not speak for the pass.
 LEAST_SHARE = 0.5
 _POINTS_FAIR, _POINTS_POOR = 2, 5
+#: Assumptions that move forces or limits so much that each costs trust by itself.
+_WEIGHTY: Final = (
+    "edge.re_mm",
+    "edge.condition",
+    "lathe.power_w",
+    "lathe.stiffness_n_um",
+    "work.stickout_mm",
+    "work.holding",
+)
 
 
 def is_shaky(chips: Evidence, *, hopeless: bool = False) -> bool:
@@ -34,7 +42,7 @@ def trust_in(case: Case) -> tuple[Trust, tuple[Reason, ...]]:
     """Return the trust in an advice for a case, and what lowers it."""
     why: list[Reason] = []
     points = 0
-    weighty = [name for name in case.assumed if name in WEIGHTY]
+    weighty = [name for name in case.assumed if name in _WEIGHTY]
     points += len(weighty) + (len(case.assumed) - len(weighty)) // 4
     if case.assumed:
         names = ", ".join(case.assumed)

@@ -210,7 +210,8 @@ def _plan_pass(step: Json, units: Units) -> str:
     text = f"{step['number']:>2}  {step['kind']}"
     if step.get("diameter_from_mm") is not None and step.get("diameter_to_mm") is not None:
         ends = [quantity(step[k], "mm", units) for k in ("diameter_from_mm", "diameter_to_mm")]
-        text += f"  \N{DIAMETER SIGN} {ends[0]} \N{RIGHTWARDS ARROW} {ends[1]}"
+        shown = " \N{RIGHTWARDS ARROW} ".join(dict.fromkeys(ends))
+        text += f"  \N{DIAMETER SIGN} {shown}"
     if step.get("cut"):
         text += f"  {cut_line(step['cut'], units)}"
     if step.get("dial_divisions") is not None:
@@ -220,6 +221,8 @@ def _plan_pass(step: Json, units: Units) -> str:
     if step.get("expected_diameter_error_mm"):
         error = about(step["expected_diameter_error_mm"], "mm", units, spread=True)
         text += f"  expect {error} off size"
+    if step.get("seconds"):
+        text += f"  {step['seconds']:g} s to the shoulder"
     if step.get("note"):
         text += f"\n      {step['note']}"
     return text
