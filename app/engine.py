@@ -28,6 +28,7 @@ __all__ = [
     "form_name",
     "heat_trend",
     "materials",
+    "own_parts",
     "picture",
     "plan_case",
     "read_bytes",
@@ -91,6 +92,17 @@ def combine(readings: Sequence[ReadPhoto]) -> ReadPhoto:
     from vision import combine_readings
 
     return _with_json(combine_readings([reading.record for reading in readings]))
+
+
+def own_parts(whole: ReadPhoto, readings: Sequence[ReadPhoto]) -> list[ReadPhoto]:
+    """Return the photos of a combined reading one by one, to be drawn with its numbers.
+
+    The JSON stays that of each photo alone.
+    """
+    from vision.reading import parts_of
+
+    parts = parts_of(whole.record, [one.record for one in readings])
+    return [ReadPhoto(part, one.json) for part, one in zip(parts, readings, strict=True)]
 
 
 def _with_json(record: PhotoReading) -> ReadPhoto:

@@ -77,11 +77,23 @@ class _Run:
             metal=metal_of(self.case) if self.case else None,
             progress=_progress(photo.name),
         )
-        if options.overlay is not None:
-            self._draw(options.overlay, photo, reading)
+        if not options.one_pass:  # numbers of several photos are known when all are read
+            self.draw(photo, reading)
         return reading
 
-    def _draw(self, folder: Path, photo: Incoming, reading: engine.ReadPhoto) -> None:
+    def together(self, paths: list[Path], readings: list[engine.ReadPhoto]) -> None:
+        """Answer with one reading of several photos, drawn with its numbers."""
+        whole = engine.combine(readings)
+        if self.options.overlay is not None:
+            for path, part in zip(paths, engine.own_parts(whole, readings), strict=True):
+                self.draw(read_file(path), part)
+        self.give(whole)
+
+    def draw(self, photo: Incoming, reading: engine.ReadPhoto) -> None:
+        """Write the photo with its outlines, where a folder is asked for."""
+        folder = self.options.overlay
+        if folder is None:
+            return
         name = f"{Path(photo.name).stem}-chips.jpg"
         if name in self.drawn:  # photos of the same name from two folders
             name = f"{Path(photo.name).stem}-{photo.sha256[:8]}-chips.jpg"
@@ -124,19 +136,21 @@ def read_photos(
     if options.layout == "csv":
         answers.say(reading_csv_header())
     together: list[engine.ReadPhoto] = []
+    read: list[Path] = []
     for path in find_photos(paths):
 
         def work(path: Path = path) -> None:
             reading = run.read(read_file(path))
             if options.one_pass:
                 together.append(reading)
+                read.append(path)
             else:
                 run.give(reading)
 
         answers.attempt(work, photo=path.name)
     if together:
         names = ", ".join(reading.json["photo"] for reading in together)
-        answers.attempt(lambda: run.give(engine.combine(together)), photo=names)
+        answers.attempt(lambda: run.together(read, together), photo=names)
 
 
 def show_demo(answers: Answers, demo: Demo, units: Units) -> None:

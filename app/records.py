@@ -47,7 +47,8 @@ class PassRow:
 
     ``told`` holds what the person said about it (``measured_mm``, ``noticed``,
     ``edge_looked_at`` …); ``label`` is the form a person gave where the reader was not
-    sure. ``followed`` is ``None`` while the pass is still on the page.
+    sure. ``followed`` is ``None`` while the pass is still on the page. ``reading`` is made
+    of all the photos together.
     """
 
     id: int
@@ -55,7 +56,7 @@ class PassRow:
     number: int
     cut: Json
     told: Json = field(default_factory=dict)
-    photo_sha256: str | None = None
+    photo_sha256s: tuple[str, ...] = ()
     reading: Json | None = None
     advice: Json | None = None
     label: str | None = None
@@ -64,6 +65,11 @@ class PassRow:
     outcome: str | None = None
     made_at_utc: datetime
     deleted_at_utc: datetime | None = None
+
+    @property
+    def photo_sha256(self) -> str | None:
+        """The first photo, where there is one."""
+        return self.photo_sha256s[0] if self.photo_sha256s else None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

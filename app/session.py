@@ -16,6 +16,9 @@ from app.logbook.store import Logbook
 from app.settings import home, load_settings, update_settings
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from app.engine import ReadPhoto
     from app.records import JobRow, PassRow
 
 __all__ = [
@@ -27,6 +30,7 @@ __all__ = [
     "keep_demo_result",
     "logbook",
     "pass_in_hand",
+    "read_once",
     "say_later",
     "say_now",
     "set_demo",
@@ -36,6 +40,8 @@ __all__ = [
 ]
 
 Json = dict[str, Any]
+#: Readings of single photos kept for a visit, the latest ones.
+_MOST_READINGS = 12
 _PASS = "pass"  # name in the page's address  # noqa: S105
 
 
@@ -126,6 +132,19 @@ def demo_result(name: str) -> Any:  # noqa: ANN401 - whatever the screen kept
 def keep_demo_result(name: str, result: object) -> None:
     """Keep what a demo gave, for the next run of the page in this visit."""
     st.session_state[f"demo-result-{name}"] = result
+
+
+def read_once(key: str, work: Callable[[], ReadPhoto]) -> ReadPhoto:
+    """Return the reading of a photo, made once in this visit.
+
+    A pass whose photos change is put together anew; those that stay need not be read again.
+    """
+    kept: dict[str, ReadPhoto] = st.session_state.setdefault("readings", {})
+    if key not in kept:
+        kept[key] = work()
+        for old in list(kept)[:-_MOST_READINGS]:
+            del kept[old]
+    return kept[key]
 
 
 def say_later(text: str) -> None:

@@ -1,4 +1,4 @@
-"""What the page does with a photo and a pass: read, keep, advise. Draws nothing."""
+"""What the page does with the photos of a pass: read, keep, advise. Draws nothing."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from app import engine
 from app.health import version_text
-from app.intake import read_file
+from app.intake import Incoming, read_file
 from app.settings import load_settings
 from app.show import Units
 from app.translate import case_of, metal_of, next_cut, next_told, with_reading
@@ -16,7 +16,6 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
     from app.demo import Demo
-    from app.intake import Incoming
     from app.logbook.store import Logbook
     from app.records import JobRow, PassRow
 
@@ -25,8 +24,12 @@ __all__ = [
     "advise_pass",
     "coming_pass",
     "keep_reading",
+    "photo_key",
     "read_demo",
     "read_upload",
+    "see_together",
+    "stored_photo",
+    "stored_pictures",
 ]
 
 Json = dict[str, Any]
@@ -36,44 +39,71 @@ _PICTURE_SIDE_PX = 1400
 
 @dataclass(frozen=True, slots=True)
 class Seen:
-    """A reading with the picture that goes with it."""
+    """A reading with the pictures that go with it, one for each photo."""
 
     reading: Json
-    picture: bytes | None
+    pictures: tuple[bytes, ...]
+
+
+def photo_key(sha256: str, metal: str | None) -> str:
+    """Return what a reading of one photo hangs on; the same key, the same reading."""
+    return f"{sha256} {metal} {load_settings().check_line_mm:g}"
 
 
 def read_upload(
-    photo: Incoming, job: JobRow, *, progress: Callable[[str, float], None] | None = None
-) -> Seen:
-    """Read a photo of a job's pass; errors are those of the reader."""
-    return _see(photo, job.work.get("material"), progress)
-
-
-def read_demo(demo: Demo, units: Units) -> tuple[Seen, Json]:
-    """Read a demo photo and advise on its invented cut, in words of ``units``."""
-    case = demo.case()
-    seen = _see(read_file(demo.photo), metal_of(case), None)
-    return seen, engine.advise_case(with_reading(case, seen.reading), units)
-
-
-def _see(
-    photo: Incoming, metal: str | None, progress: Callable[[str, float], None] | None
-) -> Seen:
-    read = engine.read_bytes(
+    photo: Incoming, metal: str | None, *, progress: Callable[[str, float], None] | None = None
+) -> engine.ReadPhoto:
+    """Read one photo; errors are those of the reader."""
+    return engine.read_bytes(
         photo.data,
         photo.name,
         check_line_mm=load_settings().check_line_mm,
         metal=metal,
         progress=progress,
     )
-    drawn = engine.picture(photo.data, read, max_side_px=_PICTURE_SIDE_PX, focus=True)
-    return Seen(read.json, drawn)
+
+
+def see_together(photos: Sequence[Incoming], readings: Sequence[engine.ReadPhoto]) -> Seen:
+    """Make one reading of the photos of a pass, and draw each with the numbers of the whole.
+
+    Raises
+    ------
+    ValueError
+        For no readings.
+    """
+    whole = engine.combine(readings)
+    parts = engine.own_parts(whole, readings) if len(readings) > 1 else readings
+    drawn = [
+        engine.picture(photo.data, part, max_side_px=_PICTURE_SIDE_PX, focus=True)
+        for photo, part in zip(photos, parts, strict=True)
+    ]
+    return Seen(whole.json, tuple(drawn))
+
+
+def read_demo(demo: Demo, units: Units) -> tuple[Seen, Json]:
+    """Read a demo photo and advise on its invented cut, in words of ``units``."""
+    case = demo.case()
+    photo = read_file(demo.photo)
+    seen = see_together([photo], [read_upload(photo, metal_of(case))])
+    return seen, engine.advise_case(with_reading(case, seen.reading), units)
+
+
+def stored_photo(book: Logbook, sha256: str) -> Incoming:
+    """Return a photo of the logbook as it came in."""
+    stored, data = book.photo(sha256)
+    return Incoming(name=stored.name, data=data, sha256=stored.sha256)
+
+
+def stored_pictures(book: Logbook, row: PassRow) -> list[bytes]:
+    """Return the photos of a pass with outlines drawn in, as far as they were kept."""
+    found = [book.picture(sha256) for sha256 in row.photo_sha256s]
+    return [picture for picture in found if picture is not None]
 
 
 def keep_reading(book: Logbook, row: PassRow, seen: Seen) -> PassRow:
-    """Put a reading and its picture into a pass, with the versions that made it."""
-    if seen.picture is not None and row.photo_sha256 is not None:
-        book.keep_picture(row.photo_sha256, seen.picture)
+    """Put a reading and its pictures into a pass, with the versions that made it."""
+    for sha256, picture in zip(row.photo_sha256s, seen.pictures, strict=True):
+        book.keep_picture(sha256, picture)
     versions = {**seen.reading.get("versions", {}), "program": version_text()}
     return book.fill_pass(row.id, reading=seen.reading, versions=versions)
 

@@ -68,6 +68,7 @@ def _chip(c: ChipReading) -> dict[str, Any]:
     g = c.geometry
     out: dict[str, Any] = {
         "number": c.number,
+        "photo_number": c.photo_number,
         "kind": c.kind,
         "outline_px": [_ring(r) for r in c.outline_px],
         "group": c.group,
@@ -153,6 +154,7 @@ def reading_json(reading: PhotoReading) -> dict[str, Any]:
         "photo": reading.photo,
         "photos": list(reading.photos),
         "sha256": reading.sha256,
+        "sha256s": list(reading.sha256s),
         "size_px": list(reading.size_px),
         "scale": _scale(reading.scale),
         "chips": [_chip(c) for c in reading.chips],

@@ -32,7 +32,7 @@ if TYPE_CHECKING:
     from vision.photo.plane import Plane
     from vision.records import ChipReading, FormVerdict, Heat, Scale
 
-__all__ = ["combine_readings", "read_photo"]
+__all__ = ["combine_readings", "parts_of", "read_photo"]
 
 _RETAKE = frozenset({Flag.CLUTTER, Flag.CLIPPED, Flag.BLURRED})
 _WITH_CARE = frozenset(
@@ -165,6 +165,7 @@ def read_photo(
         photo=name,
         photos=(name,),
         sha256=photo.sha256,
+        sha256s=(photo.sha256,),
         size_px=(photo.facts.width_px, photo.facts.height_px),
         scale=_scale_at(plane, chips),
         chips=chips,
@@ -210,7 +211,8 @@ def combine_readings(readings: Sequence[PhotoReading]) -> PhotoReading:
     """Return one reading of several photos of the same pass.
 
     Chips are listed one after the other with new numbers, form and heat are taken over
-    all; outlines stay in the pixels of their own photo, listed in ``photos``.
+    all; outlines stay in the pixels of their own photo, the ``photo_number``-th of
+    ``photos``. :func:`parts_of` gives the photos back with those numbers.
 
     Raises
     ------
@@ -222,8 +224,13 @@ def combine_readings(readings: Sequence[PhotoReading]) -> PhotoReading:
     if len(readings) == 1:
         return readings[0]
     chips: list[ChipReading] = []
+    before = 0
     for reading in readings:
-        chips += [replace(c, number=len(chips) + i) for i, c in enumerate(reading.chips, 1)]
+        chips += [
+            replace(c, number=len(chips) + i, photo_number=before + c.photo_number)
+            for i, c in enumerate(reading.chips, 1)
+        ]
+        before += len(reading.photos)
     form = verdict_of(chips)
     merged = tuple(dict.fromkeys(f for r in readings for f in r.flags))
     lone = {Flag.FEW_CHIPS.value, Flag.NOT_SURE.value, Flag.NEST_OPEN.value}
@@ -232,10 +239,32 @@ def combine_readings(readings: Sequence[PhotoReading]) -> PhotoReading:
     best = max(usable or readings, key=lambda r: len(r.chips))
     return replace(
         best,
-        photos=tuple(r.photo for r in readings),
+        photos=tuple(name for r in readings for name in r.photos),
+        sha256s=tuple(sha for r in readings for sha in r.sha256s),
         chips=tuple(chips),
         form=form,
         heat=_heat_of_all(readings),
         flags=flags,
         usable=_usable(flags) if usable else "retake",
     )
+
+
+def parts_of(whole: PhotoReading, readings: Sequence[PhotoReading]) -> list[PhotoReading]:
+    """Return each photo's own reading with its chips under the numbers of the whole.
+
+    Parameters
+    ----------
+    whole : PhotoReading
+        What :func:`combine_readings` made of ``readings``.
+    readings : sequence of PhotoReading
+        One for each photo, in the same order.
+    """
+    return [
+        replace(
+            reading,
+            chips=tuple(
+                replace(chip, photo_number=1) for chip in whole.chips if chip.photo_number == k
+            ),
+        )
+        for k, reading in enumerate(readings, 1)
+    ]

@@ -160,6 +160,8 @@ class ChipReading:
     median_size_mm: Measured | None = None
     flags: tuple[str, ...] = ()
     features: dict[str, float] = field(default_factory=dict)
+    photo_number: int = 1
+    """Which photo of the reading shows it, counted from 1; its outline is in those pixels."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -201,7 +203,11 @@ class Heat:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PhotoReading:
-    """One photo, read."""
+    """One photo, read, or several of the same pass taken together.
+
+    ``photo``, ``sha256``, ``size_px`` and ``scale`` are those of the photo with most
+    chips; ``photos`` and ``sha256s`` list all of them.
+    """
 
     photo: str
     photos: tuple[str, ...]
@@ -214,3 +220,4 @@ class PhotoReading:
     flags: tuple[str, ...]
     usable: Literal["yes", "with care", "retake"]
     versions: dict[str, str]
+    sha256s: tuple[str, ...] = ()

@@ -29,6 +29,7 @@ _COLUMNS = (
     "diameter_mm",
     "coolant",
     "photo_sha256",
+    "photo_sha256s",
     "form",
     "form_share",
     "form_sure",
@@ -68,6 +69,7 @@ def pass_flat(job: JobRow, row: PassRow) -> dict[str, Any]:
             )
         },
         "photo_sha256": row.photo_sha256,
+        "photo_sha256s": " ".join(row.photo_sha256s) or None,
         "form": form.get("code"),
         "form_share": form.get("share"),
         "form_sure": form.get("sure"),
@@ -109,9 +111,17 @@ def log_json(logbook: Logbook, job_id: int | None = None) -> dict[str, Any]:
     return {
         "schema": LOG_SCHEMA,
         "jobs": [
-            {**_plain(job), "passes": [_plain(row) for row in logbook.passes(job.id)]}
+            {**_plain(job), "passes": [_plain_pass(row) for row in logbook.passes(job.id)]}
             for job in reversed(wanted)
         ],
+    }
+
+
+def _plain_pass(row: PassRow) -> dict[str, Any]:
+    return {
+        **_plain(row),
+        "photo_sha256": row.photo_sha256,
+        "photo_sha256s": list(row.photo_sha256s),
     }
 
 

@@ -15,12 +15,22 @@ from sqlalchemy import (
     TypeDecorator,
     UniqueConstraint,
 )
-from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column
+from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column, relationship
 
-__all__ = ["SCHEMA_VERSION", "Base", "Event", "Job", "Pass", "Photo", "UtcDateTime"]
+__all__ = [
+    "SCHEMA_VERSION",
+    "Base",
+    "Event",
+    "Job",
+    "Pass",
+    "PassPhoto",
+    "Photo",
+    "UtcDateTime",
+]
 
-#: Kept in ``PRAGMA user_version``; raise it with every change of a table.
-SCHEMA_VERSION = 1
+#: Kept in ``PRAGMA user_version``; raise it with every change of a table, and write a
+#: step in ``migrations``.
+SCHEMA_VERSION = 2
 
 Json = dict[str, Any]
 
@@ -87,17 +97,13 @@ class Pass(Base):
     """One pass inside a job."""
 
     __tablename__ = "pass"
-    __table_args__ = (
-        UniqueConstraint("job_id", "number"),
-        Index("ix_pass_photo", "photo_sha256"),
-    )
+    __table_args__ = (UniqueConstraint("job_id", "number"),)
 
     id: Mapped[int] = mapped_column(primary_key=True)
     job_id: Mapped[int] = mapped_column(ForeignKey("job.id"))
     number: Mapped[int]
     cut: Mapped[Json]
     told: Mapped[Json]
-    photo_sha256: Mapped[str | None] = mapped_column(ForeignKey("photo.sha256"))
     reading: Mapped[Json | None]
     advice: Mapped[Json | None]
     label: Mapped[str | None]
@@ -106,6 +112,28 @@ class Pass(Base):
     outcome: Mapped[str | None]
     made_at_utc: Mapped[datetime]
     deleted_at_utc: Mapped[datetime | None]
+    photos: Mapped[list[PassPhoto]] = relationship(
+        order_by="PassPhoto.place", cascade="all, delete-orphan", lazy="selectin"
+    )
+
+    @property
+    def photo_sha256s(self) -> tuple[str, ...]:
+        """The photos of the pass, in the order they came."""
+        return tuple(photo.photo_sha256 for photo in self.photos)
+
+
+class PassPhoto(Base):
+    """One of the photos of a pass."""
+
+    __tablename__ = "pass_photo"
+    __table_args__ = (
+        UniqueConstraint("pass_id", "photo_sha256"),
+        Index("ix_pass_photo_sha256", "photo_sha256"),
+    )
+
+    pass_id: Mapped[int] = mapped_column(ForeignKey("pass.id"), primary_key=True)
+    place: Mapped[int] = mapped_column(primary_key=True)
+    photo_sha256: Mapped[str] = mapped_column(ForeignKey("photo.sha256"))
 
 
 class Event(Base):

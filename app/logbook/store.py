@@ -8,6 +8,7 @@ is kept as an event that can be taken back.
 from __future__ import annotations
 
 import shutil
+import sqlite3
 from contextlib import contextmanager
 from datetime import UTC, datetime
 from pathlib import Path
@@ -25,12 +26,12 @@ from app.errors import (
     LogbookNoRow,
     LogbookTooNew,
 )
-from app.logbook.models import SCHEMA_VERSION, Base, Event, Job, Pass, Photo
+from app.logbook.migrations import migrate
+from app.logbook.models import SCHEMA_VERSION, Base, Event, Job, Pass, PassPhoto, Photo
 from app.records import EventRow, JobRow, PassRow, PhotoRow
 
 if TYPE_CHECKING:
-    import sqlite3
-    from collections.abc import Callable, Iterator
+    from collections.abc import Callable, Iterator, Sequence
 
     from app.intake import Incoming
 
@@ -76,7 +77,10 @@ class Logbook:
             self._prepare()
 
     def _prepare(self) -> None:
-        """Make the tables of a new file; refuse one of a later version."""
+        """Make the tables of a new file, renew those of an old one, refuse a later one."""
+        path = self.folder / DATABASE_NAME
+        if path.exists():
+            migrate(path, to=SCHEMA_VERSION, timeout_s=BUSY_TIMEOUT_S)
         with self._engine.begin() as connection:
             version = connection.exec_driver_sql("PRAGMA user_version").scalar_one()
             if version > SCHEMA_VERSION:
@@ -131,13 +135,18 @@ class Logbook:
     # passes -----------------------------------------------------------------------
 
     def add_pass(self, job_id: int, *, cut: Json, **columns: Any) -> PassRow:  # noqa: ANN401
-        """Append a pass to a job and return it with its number."""
+        """Append a pass to a job and return it with its number.
+
+        ``photo_sha256s`` are photos that were kept before, in their order.
+        """
         highest = select(func.coalesce(func.max(Pass.number), 0) + 1).where(
             Pass.job_id == job_id
         )
+        photos = columns.pop("photo_sha256s", ())
         with self._session() as session:
             row = Pass(
                 **{"told": {}, "versions": {}, **columns},
+                photos=_pass_photos(photos),
                 job_id=job_id,
                 number=highest.scalar_subquery(),
                 cut=cut,
@@ -170,6 +179,10 @@ class Logbook:
         """Complete a pass that is still on the page; not a decision, so not an event."""
         with self._session() as session:
             row = _get(session, Pass, pass_id)
+            if "photo_sha256s" in columns:
+                row.photos.clear()
+                session.flush()  # or a photo that stays would be there twice for a moment
+                row.photos = _pass_photos(columns.pop("photo_sha256s"))
             for name, value in columns.items():
                 setattr(row, name, value)
             session.flush()
@@ -306,16 +319,26 @@ def _plain_errors() -> Iterator[None]:
     except IntegrityError as error:
         raise LogbookNoRow(str(error.orig)) from error
     except OperationalError as error:
-        text = str(error.orig)
-        if "locked" in text or "busy" in text:
-            raise LogbookBusy(text) from error
-        if "full" in text or "readonly" in text or "unable to open" in text:
-            raise LogbookFull(text) from error
-        raise LogbookDamaged(text) from error
+        raise _own_error(str(error.orig)) from error
     except DatabaseError as error:
         raise LogbookDamaged(str(error.orig)) from error
+    except sqlite3.Error as error:
+        raise _own_error(str(error)) from error
     except OSError as error:
         raise LogbookFull(f"{error.strerror or error}") from error
+
+
+def _own_error(text: str) -> LogbookError:
+    """Return our error for what the database says of itself."""
+    if "locked" in text or "busy" in text:
+        return LogbookBusy(text)
+    if "full" in text or "readonly" in text or "unable to open" in text:
+        return LogbookFull(text)
+    return LogbookDamaged(text)
+
+
+def _pass_photos(sha256s: Sequence[str]) -> list[PassPhoto]:
+    return [PassPhoto(place=place, photo_sha256=sha) for place, sha in enumerate(sha256s)]
 
 
 def _write_whole(path: Path, data: bytes) -> None:

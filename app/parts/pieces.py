@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from html import escape
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import streamlit as st
 
@@ -11,6 +11,9 @@ from app.parts.heat import show_heat
 from app.plain import chip_words, heat_line, tint_words, verdict_line
 from app.show import Units, about, lab_to_hex
 from app.wording import USABLE_WORDS
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
 
 __all__ = [
     "chip_list",
@@ -32,14 +35,19 @@ _SIZES = (
 
 
 def show_reading(
-    reading: Json, picture: bytes | None, units: Units, *, setting: Json | None = None
+    reading: Json,
+    pictures: Sequence[bytes],
+    units: Units,
+    *,
+    setting: Json | None = None,
+    take_out: Callable[[int], None] | None = None,
 ) -> None:
-    """Show the picture with numbers, the verdict, the notes and the list of chips.
+    """Show the pictures with numbers, the verdict, the notes and the list of chips.
 
-    ``setting`` may name ``edge_material`` and ``coolant``, which decide what a tint means.
+    ``setting`` may name ``edge_material`` and ``coolant``, which decide what a tint means;
+    ``take_out`` is called with the place of a photo that shall not count.
     """
-    if picture is not None:
-        st.image(picture, width="stretch", alt=picture_text(reading))
+    _pictures(reading, pictures, take_out)
     st.html(facts_list(reading_facts(reading)))
     show_heat(reading, **(setting or {}))
     flag_notes(reading)
@@ -49,11 +57,47 @@ def show_reading(
         st.caption("Swatches show the measured colour; screens differ.")
 
 
-def picture_text(reading: Json) -> str:
-    """Return the picture in words, for those who cannot see it."""
-    count = len(reading["chips"])
+def _pictures(
+    reading: Json, pictures: Sequence[bytes], take_out: Callable[[int], None] | None
+) -> None:
+    """Show each photo; where there are several, with what is on it and a way to drop it."""
+    several = len(pictures) > 1
+    for place, picture in enumerate(pictures):
+        number = place + 1 if several else None
+        st.image(picture, width="stretch", alt=picture_text(reading, number))
+        if not several:
+            continue
+        with st.container(horizontal=True, vertical_alignment="center"):
+            st.html(
+                f'<span class="bc-small">Photo {number} of {len(pictures)}: '
+                f"{_numbers(reading, place + 1)}</span>",
+                width="stretch",
+            )
+            if take_out is not None:
+                st.button("Take out", key=f"take-out-{place}", on_click=take_out, args=(place,))
+
+
+def _on_photo(reading: Json, number: int | None) -> list[Json]:
+    """Return the chips that are seen on one photo, or on all for ``None``."""
+    chips: list[Json] = reading["chips"]
+    return [c for c in chips if number is None or c.get("photo_number", 1) == number]
+
+
+def _numbers(reading: Json, number: int) -> str:
+    """Return which chips are on a photo, in words."""
+    numbers = [chip["number"] for chip in _on_photo(reading, number)]
+    if not numbers:
+        return "no chips"
+    one = len(numbers) == 1
+    return f"chip {numbers[0]}" if one else f"chips {numbers[0]} to {numbers[-1]}"
+
+
+def picture_text(reading: Json, number: int | None = None) -> str:
+    """Return the picture in words, for those who cannot see it; ``number`` of several."""
+    count = len(_on_photo(reading, number))
     chips = "1 outlined chip" if count == 1 else f"{count} outlined and numbered chips"
-    return f"Photo with {chips}. Form: {verdict_line(reading)}."
+    which = "Photo" if number is None else f"Photo {number}"
+    return f"{which} with {chips}. Form: {verdict_line(reading)}."
 
 
 def reading_facts(reading: Json) -> list[tuple[str, str]]:
@@ -63,9 +107,17 @@ def reading_facts(reading: Json) -> list[tuple[str, str]]:
         ("Tint", f"{_photo_swatch(reading)} {escape(heat_line(reading))}"),
         (
             "Photo",
-            escape(f"{USABLE_WORDS[reading['usable']]}, {_scale_words(reading['scale'])}"),
+            escape(
+                f"{_how_many(reading)}{USABLE_WORDS[reading['usable']]}, "
+                f"{_scale_words(reading['scale'])}"
+            ),
         ),
     ]
+
+
+def _how_many(reading: Json) -> str:
+    count = len(reading.get("photos") or ())
+    return f"{count} taken together, " if count > 1 else ""
 
 
 def _scale_words(scale: Json) -> str:

@@ -17,12 +17,16 @@ if TYPE_CHECKING:
 __all__ = ["no_traceback", "show_error"]
 
 
-def show_error(error: Exception) -> None:
-    """Show an error in words, with its code for whoever is asked for help."""
+def show_error(error: Exception, *, about: str = "") -> None:
+    """Show an error in words, with its code for whoever is asked for help.
+
+    ``about`` names the photo it is about, where there are several.
+    """
     code = code_of(error)
     if code == UNEXPECTED:
         log_unexpected(error)
-    st.error(f"{error_message(error)}\n\nCode: {code}")
+    name = f"{about}: " if about else ""
+    st.error(f"{name}{error_message(error)}\n\nCode: {code}")
 
 
 @contextmanager

@@ -19,6 +19,7 @@ from app.parts.pieces import show_reading
 from app.plain import change_line, cut_line
 from app.settings import home, load_settings
 from app.wording import VERDICT_WORDS
+from app.work import stored_pictures
 
 if TYPE_CHECKING:
     from app.logbook.store import Logbook
@@ -102,10 +103,10 @@ def _one_pass(book: Logbook, job: JobRow, row: PassRow, units: Units) -> None:
 
 
 def _stored_reading(book: Logbook, job: JobRow, row: PassRow, units: Units) -> None:
-    """Show a stored reading with its picture."""
-    picture = book.picture(row.photo_sha256) if row.photo_sha256 else None
+    """Show a stored reading with its pictures."""
     if row.reading is not None:
-        show_reading(row.reading, picture, units, setting=heat_setting(job, row))
+        pictures = stored_pictures(book, row)
+        show_reading(row.reading, pictures, units, setting=heat_setting(job, row))
 
 
 def _undo(book: Logbook) -> None:

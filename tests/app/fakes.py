@@ -9,6 +9,7 @@ import copy
 import hashlib
 import io
 import json
+from dataclasses import replace
 
 import numpy as np
 from PIL import Image, ImageDraw
@@ -144,6 +145,7 @@ def record(reading):
     chips = tuple(
         ChipReading(
             number=c["number"],
+            photo_number=c.get("photo_number", 1),
             kind="chip",
             outline_px=tuple(np.asarray(ring, float) for ring in c["outline_px"]),
             group=c["group"],
@@ -283,6 +285,7 @@ class FakeCores:
     def __init__(self):
         self.read_calls = []
         self.cases = []
+        self.drawn = []
         self.sure = True
         self.usable = "yes"
 
@@ -302,11 +305,22 @@ class FakeCores:
         return ReadPhoto(record(reading), reading)
 
     def combine(self, readings):
+        if len(readings) == 1:
+            return readings[0]
         joined = copy.deepcopy(readings[0].json)
         joined["photos"] = [r.json["photo"] for r in readings]
-        return ReadPhoto(readings[0].record, joined)
+        joined["chips"] = [
+            {**chip, "photo_number": place}
+            for place, reading in enumerate(readings, 1)
+            for chip in reading.json["chips"]
+        ]
+        for number, chip in enumerate(joined["chips"], 1):
+            chip["number"] = number
+        whole = replace(record(joined), photos=tuple(joined["photos"]))
+        return ReadPhoto(whole, joined)
 
     def picture(self, data, reading, **options):
+        self.drawn.append([chip.number for chip in reading.record.chips])
         from vision.overlay import draw_overlay, encode_jpeg
 
         rgb = np.asarray(Image.open(io.BytesIO(data)).convert("RGB"))

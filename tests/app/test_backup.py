@@ -19,8 +19,11 @@ CUT = {"direction": "along", "spindle_rev_min": 900, "feed_mm_rev": 0.04, "depth
 def _fill(folder, name):
     book = Logbook(folder)
     job = book.add_job(name, work={"material": "304"}, edge={"material": "HSS"}, lathe={})
-    photo = book.keep_photo(from_upload("chips.png", f"photo of {name}".encode()))
-    book.add_pass(job.id, cut=CUT, photo_sha256=photo.sha256)
+    photos = [
+        book.keep_photo(from_upload("chips.png", f"photo {n} of {name}".encode()))
+        for n in (1, 2)
+    ]
+    book.add_pass(job.id, cut=CUT, photo_sha256s=[p.sha256 for p in photos])
     return book
 
 

@@ -216,6 +216,17 @@ def test_one_pass_gives_one_reading(photos, bad, capsys):
     assert reading["photos"] == ["a2.jpg", "a10.jpg"]
 
 
+def test_overlays_of_one_pass_carry_the_numbers_of_the_one_reading(
+    cores, photos, tmp_path, capsys
+):
+    out = tmp_path / "drawn"
+    assert main(["read", str(photos), "--one-pass", "--overlay", str(out), "--json"]) == 0
+    (reading,) = _lines(capsys.readouterr().out)
+    assert cores.drawn == [[1, 2, 3, 4, 5], [6, 7, 8, 9, 10]]
+    assert [c["number"] for c in reading["chips"]] == list(range(1, 11))
+    assert sorted(p.name for p in out.iterdir()) == ["a10-chips.jpg", "a2-chips.jpg"]
+
+
 # the rest -------------------------------------------------------------------------
 
 

@@ -62,8 +62,9 @@ def _text(page):
     return "\n".join(str(p) for p in parts)
 
 
-def _upload(page, data, name="chips.jpg"):
-    page.get("file_uploader")[0].set_value((name, data, "image/jpeg")).run()
+def _upload(page, *photos, name="chips.jpg"):
+    files = [(name, data, "image/jpeg") for data in photos]
+    page.get("file_uploader")[0].set_value(files).run()
 
 
 def _button(page, label):
@@ -136,7 +137,7 @@ def test_a_reading_cut_short_is_made_up_for(page, job, data_home, fakes):
     photo = from_upload("chips.jpg", fakes.photo_bytes())
     with closing(Logbook(data_home)) as book:
         book.keep_photo(photo)
-        book.add_pass(job.id, cut=CUT, photo_sha256=photo.sha256)
+        book.add_pass(job.id, cut=CUT, photo_sha256s=[photo.sha256])
     page.run()
     assert _rows(data_home)[0].reading is not None
     assert "long tubular coil (2.1)" in _text(page)
@@ -145,7 +146,7 @@ def test_a_reading_cut_short_is_made_up_for(page, job, data_home, fakes):
 @pytest.mark.usefixtures("job")
 def test_a_bad_photo_is_told_in_words_and_the_next_one_works(page, data_home, fakes):
     page.run()
-    _upload(page, b"no picture", "broken.jpg")
+    _upload(page, b"no picture", name="broken.jpg")
     assert not page.exception
     assert "photo-unreadable" in page.error[0].value
     assert "cannot be read as a photo" in page.error[0].value
@@ -159,7 +160,7 @@ def test_a_bad_photo_is_told_in_words_and_the_next_one_works(page, data_home, fa
 @pytest.mark.usefixtures("job")
 def test_a_fault_of_ours_shows_no_traceback_and_no_secret(page, fakes, data_home):
     page.run()
-    _upload(page, fakes.photo_bytes(), "fault.jpg")
+    _upload(page, fakes.photo_bytes(), name="fault.jpg")
     assert not page.exception
     shown = page.error[0].value
     assert "unexpected" in shown
@@ -370,3 +371,111 @@ def test_a_demo_is_read_and_leaves_nothing(page, data_home, fakes, tmp_path, mon
     assert not list((data_home / "photos").glob("*"))
     _button(page, "Leave the demo").click().run()
     assert "Photograph your chips" in page.title[0].value
+
+
+@pytest.mark.usefixtures("job")
+def test_several_photos_at_once_are_one_pass_and_one_reading(page, data_home, fakes):
+    page.run()
+    _upload(page, fakes.photo_bytes(1), fakes.photo_bytes(2))
+    assert not page.exception
+    (row,) = _rows(data_home)
+    assert len(row.photo_sha256s) == 2
+    assert [c["photo_number"] for c in row.reading["chips"]] == [1] * 5 + [2] * 5
+    assert [c["number"] for c in row.reading["chips"]] == list(range(1, 11))
+    text = _text(page)
+    assert "Photo 1 of 2: chips 1 to 5" in text
+    assert "Photo 2 of 2: chips 6 to 10" in text
+    assert "2 taken together, good photo" in text
+    # Each photo is kept with its own outlines drawn in.
+    drawn = {path.stem: path.read_bytes() for path in (data_home / "pictures").iterdir()}
+    assert set(drawn) == set(row.photo_sha256s)
+    assert len(set(drawn.values())) == 2
+
+
+@pytest.mark.usefixtures("job")
+def test_a_photo_joins_the_pass_and_what_was_read_is_not_read_again(
+    page, data_home, fakes, cores
+):
+    page.run()
+    _upload(page, fakes.photo_bytes(1))
+    assert len(cores.read_calls) == 1
+    _upload(page, fakes.photo_bytes(2))
+    assert not page.exception
+    assert len(cores.read_calls) == 2
+    (row,) = _rows(data_home)
+    assert len(row.reading["chips"]) == 10
+    assert cores.cases[-1]["passes"][-1]["reading"]["photos"] == ["chips.jpg"] * 2
+
+
+@pytest.mark.usefixtures("job")
+def test_a_photo_can_be_taken_out_again(page, data_home, fakes):
+    page.run()
+    _upload(page, fakes.photo_bytes(1), fakes.photo_bytes(2))
+    first, second = _rows(data_home)[0].photo_sha256s
+    _button(page, "Take out").click().run()
+    assert not page.exception
+    (row,) = _rows(data_home)
+    assert row.photo_sha256s == (second,)
+    assert len(row.reading["chips"]) == 5
+    assert row.reading["sha256"] == second
+    assert not [b for b in page.button if b.label == "Take out"]
+    assert first  # and its file stays with the logbook
+    assert len(list((data_home / "photos").iterdir())) == 2
+
+
+@pytest.mark.usefixtures("job")
+def test_one_bad_photo_among_several_is_told_by_name_and_left_out(page, data_home, fakes):
+    page.run()
+    files = [
+        ("good.jpg", fakes.photo_bytes(1), "image/jpeg"),
+        ("empty.jpg", fakes.photo_bytes(2), "image/jpeg"),
+    ]
+    page.get("file_uploader")[0].set_value(files).run()
+    assert not page.exception
+    assert page.error[0].value.startswith("empty.jpg: ")
+    assert "no-chips" in page.error[0].value
+    (row,) = _rows(data_home)
+    assert len(row.photo_sha256s) == 1
+    assert len(row.reading["chips"]) == 5
+
+
+@pytest.mark.usefixtures("job")
+def test_a_photo_that_is_no_use_is_replaced_not_joined(page, data_home, fakes, cores):
+    cores.usable = "retake"
+    page.run()
+    _upload(page, fakes.photo_bytes(1))
+    (bad,) = _rows(data_home)[0].photo_sha256s
+    assert page.get("file_uploader")[0].label == "A better photo, instead"
+    cores.usable = "yes"
+    _upload(page, fakes.photo_bytes(2))
+    (row,) = _rows(data_home)
+    assert len(row.photo_sha256s) == 1
+    assert row.photo_sha256s[0] != bad
+
+
+@pytest.mark.usefixtures("job")
+def test_the_same_photo_twice_counts_once(page, data_home, fakes):
+    page.run()
+    _upload(page, fakes.photo_bytes(1), fakes.photo_bytes(1))
+    _upload(page, fakes.photo_bytes(1))
+    assert "already belongs to this pass" in page.info[0].value
+    (row,) = _rows(data_home)
+    assert len(row.photo_sha256s) == 1
+
+
+@pytest.mark.usefixtures("job")
+def test_photos_beyond_ten_are_left(page, data_home, fakes):
+    page.run()
+    _upload(page, *(fakes.photo_bytes(n, size=(160, 120)) for n in range(12)))
+    assert "Only 10 photos" in page.info[0].value
+    assert len(_rows(data_home)[0].photo_sha256s) == 10
+
+
+@pytest.mark.usefixtures("job")
+def test_the_log_shows_every_photo_of_a_pass(page, fakes):
+    page.run()
+    _upload(page, fakes.photo_bytes(1), fakes.photo_bytes(2))
+    page.switch_page("screens/log.py").run()
+    assert not page.exception
+    assert "Photo 2 of 2: chips 6 to 10" in _text(page)
+    assert not [b for b in page.button if b.label == "Take out"]

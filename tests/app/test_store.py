@@ -156,6 +156,41 @@ def test_the_same_photo_is_stored_once(logbook, tmp_path):
     assert logbook.photo(photo.sha256) == (first, photo.data)
 
 
+def _kept(logbook, *contents):
+    return [
+        logbook.keep_photo(from_upload(f"{text}.jpg", text.encode())).sha256
+        for text in contents
+    ]
+
+
+def test_a_pass_holds_all_its_photos_in_their_order(logbook, job):
+    one, two, three = _kept(logbook, "one", "two", "three")
+    row = logbook.add_pass(job.id, cut=CUT, photo_sha256s=[two, one])
+    assert logbook.one_pass(row.id).photo_sha256s == (two, one)
+    assert row.photo_sha256 == two
+    turned = logbook.fill_pass(row.id, photo_sha256s=[one, three, two], label="2.1")
+    assert turned.photo_sha256s == (one, three, two)
+    assert turned.label == "2.1"
+    assert logbook.fill_pass(row.id, label=None).photo_sha256s == (one, three, two)
+    assert logbook.fill_pass(row.id, photo_sha256s=()).photo_sha256 is None
+
+
+def test_a_photo_that_was_never_kept_is_refused(logbook, job):
+    (one,) = _kept(logbook, "one")
+    row = logbook.add_pass(job.id, cut=CUT, photo_sha256s=[one])
+    with pytest.raises(LogbookNoRow):
+        logbook.fill_pass(row.id, photo_sha256s=[one, "0" * 64])
+    assert logbook.one_pass(row.id).photo_sha256s == (one,)
+
+
+def test_undo_and_photos_do_not_meet(logbook, job):
+    one, two = _kept(logbook, "one", "two")
+    row = logbook.add_pass(job.id, cut=CUT, photo_sha256s=[one, two])
+    logbook.delete("pass", row.id)
+    logbook.undo()
+    assert logbook.passes(job.id)[0].photo_sha256s == (one, two)
+
+
 def test_unknown_rows_have_their_own_error(logbook):
     for ask in (
         lambda: logbook.job(9),
@@ -206,6 +241,6 @@ def test_a_busy_logbook_says_so(tmp_path, monkeypatch):
 def test_the_layout_number_and_safe_modes_are_set(tmp_path):
     Logbook(tmp_path).close()
     with sqlite3.connect(tmp_path / DATABASE_NAME) as raw:
-        assert raw.execute("PRAGMA user_version").fetchone() == (1,)
+        assert raw.execute("PRAGMA user_version").fetchone() == (2,)
         assert raw.execute("PRAGMA journal_mode").fetchone() == ("wal",)
     raw.close()

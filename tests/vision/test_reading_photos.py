@@ -10,7 +10,9 @@ from PIL import Image
 
 from tests.vision.drawn import as_jpeg, matched, tallied
 from vision import combine_readings, read_photo
+from vision.as_json import reading_json
 from vision.errors import NoChips
+from vision.reading import parts_of
 from vision.synthetic import make_scene
 
 
@@ -46,7 +48,9 @@ def test_a_shadow_and_a_spot_of_oil_are_no_chips():
 
 def test_two_photos_of_a_pass_make_one_reading(strips):
     _, reading = strips
-    first, second = replace(reading, photo="a.jpg"), replace(reading, photo="b.jpg")
+    first, second = (
+        replace(reading, photo=name, photos=(name,)) for name in ("a.jpg", "b.jpg")
+    )
     both = combine_readings([first, second])
     assert both.photos == ("a.jpg", "b.jpg")
     assert [c.number for c in both.chips] == list(range(1, 2 * len(reading.chips) + 1))
@@ -57,6 +61,31 @@ def test_two_photos_of_a_pass_make_one_reading(strips):
     assert all(
         a.outline_px is b for a, b in zip(both.chips, [*outlines, *outlines], strict=True)
     )
+
+
+def test_each_photo_of_a_pass_is_drawn_with_the_numbers_of_the_whole(strips):
+    _, reading = strips
+    count = len(reading.chips)
+    small = replace(reading, photo="b.jpg", sha256s=("b",), chips=reading.chips[:2])
+    both = combine_readings([reading, small])
+    assert [c.photo_number for c in both.chips] == [1] * count + [2] * 2
+    assert both.sha256s == (reading.sha256, "b")
+    first, second = parts_of(both, [reading, small])
+    assert first == reading
+    assert [c.number for c in second.chips] == [count + 1, count + 2]
+    assert second.photo == "b.jpg"
+    assert second.chips[1].outline_px is reading.chips[1].outline_px
+    told = reading_json(both)
+    assert [c["photo_number"] for c in told["chips"]] == [1] * count + [2] * 2
+    assert told["sha256s"] == [reading.sha256, "b"]
+
+
+def test_a_reading_of_several_can_take_in_another(strips):
+    _, reading = strips
+    two = combine_readings([reading, reading])
+    three = combine_readings([two, reading])
+    assert len(three.photos) == len(three.sha256s) == 3
+    assert {c.photo_number for c in three.chips} == {1, 2, 3}
 
 
 def test_one_reading_stays_itself_and_none_is_a_mistake(strips):
