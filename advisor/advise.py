@@ -25,6 +25,7 @@ from advisor.keep import (
     keep_steps,
     ladder,
     last_depth,
+    spring_pass,
 )
 from advisor.legal import changes_between, cure
 from advisor.limits import check_limits, check_recommended, floor_mm, is_legal
@@ -151,7 +152,10 @@ def _size(now: Situation) -> Advice | None:
         return None
     hard = now.setup.metal.hardens
     reason = _sized(now, "too-little-left-hard" if hard else "too-little-left", rest)
-    return Advice(verdict="done", reason=reason, do=measure)
+    spring = spring_pass(now)
+    return Advice(
+        verdict="done", reason=reason, do=(*measure, *(() if spring is None else (spring,)))
+    )
 
 
 def _sized(now: Situation, reason: str, rest_mm: float) -> Reason:

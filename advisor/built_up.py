@@ -49,7 +49,8 @@ def unweld(now: Situation, state: str) -> list[Move]:
     if welds_by_speed(now):
         first = [*faster, *oil]
     else:
-        first = [*oil, *(faster if nature in _SOFT else [])]
+        slow = now.made.speed_m_min < rule_value("built_up", "below_m_min")
+        first = [*oil, *(faster if slow and nature in _SOFT else [])]
     return [*first, *more_rake(now, "built-up-rake"), *_thicker(now), sharp]
 
 

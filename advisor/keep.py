@@ -6,14 +6,17 @@ an offer: a cut that is right is not changed.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from dataclasses import replace
+from typing import TYPE_CHECKING, Final
 
 from advisor.limits import first_broken, is_finishing, is_legal
 from advisor.moves import Move, Proposal, realise, reason_for
-from advisor.records import Change
+from advisor.records import Change, Quantity, Reason
 from advisor.search import settings_for, with_setting
+from advisor.section import least_depth_for_thickness_mm
 from advisor.situation import expected_spring_mm
 from advisor.state import roughness_um
+from advisor.stiffness import error_left_share
 from advisor.tables import rule_value
 from advisor.taper import thick_at_the_chuck
 from advisor.terms import FormClass, form_class
@@ -28,8 +31,11 @@ __all__ = [
     "keep_steps",
     "ladder",
     "last_depth",
+    "spring_pass",
 ]
 
+#: A calliper on a bench lathe is good to about a hundredth; less is not worth a pass.
+_SEEN_MM: Final = 0.01
 #: Named signs that end the ladder of depth.
 _ENOUGH = ("chatter", "squeal", "labouring", "hammering", "work hot", "slipped", "stalled")
 
@@ -90,14 +96,44 @@ def ladder(now: Situation) -> Proposal | None:
     return realise(now, Move(lever="depth", way=1, reason="ladder", sources=("practice",)))
 
 
+def spring_pass(now: Situation) -> Reason | None:
+    """Return whether a pass without winding in helps where too little is left for a cut.
+
+    It takes off what work and lathe sprang away, less what springs again, as long as the
+    chip is thick enough to be cut; in metals that harden it only rubs [outokumpu].
+    """
+    left, cut, edge = now.stock.left_mm, now.last.cut, now.setup.edge
+    feed = cut.feed_mm_rev
+    if left is None or feed is None or cut.direction != "along" or not now.last.measured_mm:
+        return None
+    if now.setup.metal.hardens:
+        return reason_for(now, "do-no-spring-pass", ("outokumpu", "ti-notes"), None)
+    least = least_depth_for_thickness_mm(feed, edge.re_mm, now.setup.thinnest_mm)
+    push, gave = now.made.radial_n, now.made.deflection_mm
+    again = error_left_share(push / cut.depth_mm, push / gave)
+    takes = 2.0 * min(left, gave) * (1.0 - again)
+    if left <= least or takes < _SEEN_MM:
+        return None
+    reason = reason_for(now, "do-spring-pass", ("practice", "geometry"), None)
+    shown = {
+        "spring_takes": Quantity(takes, "mm"),
+        "spring_least": Quantity(1000.0 * least, "um"),
+    }
+    return replace(reason, values={**reason.values, **shown})
+
+
 def finer_feed(now: Situation) -> list[Move]:
     """Return the wish for a finer feed where the last cuts would be too rough."""
     wanted = now.case.work.roughness_rz_um
     feed = now.cut.feed_mm_rev
     if wanted is None or feed is None or not is_finishing(now.setup, now.cut, now.stock):
         return []
-    if now.cut.direction != "along" or roughness_um(now.setup, feed) <= wanted:
+    present = roughness_um(now.setup, feed)
+    if now.cut.direction != "along" or present <= wanted:
         return []
+    feeds = settings_for(now.setup, now.cut, now.stock, "feed")
+    if all(roughness_um(now.setup, f) >= present for f in feeds if f < feed):
+        return []  # below some feed the edge ploughs
     return [Move(lever="feed", way=-1, reason="finish-feed", sources=("ghosh1985",))]
 
 

@@ -12,11 +12,12 @@ from typing import TYPE_CHECKING, Final
 from advisor.history import FIELDS, failed_moves, was_no_better
 from advisor.lathes import SAME_STEP
 from advisor.limits import is_legal
+from advisor.orthogonal import taylor_life_min
 from advisor.records import Change, Cut, Lever, Quantity, Reason
 from advisor.search import nearest_legal, settings_for, with_setting
 from advisor.situation import Situation, facts
 from advisor.state import Setup, cut_state, slowest_m_min, speed_span, usual_feeds
-from advisor.tables import rule_value
+from advisor.tables import edge_number, rule_value
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -68,6 +69,7 @@ def reason_for(
     """Return a reason with the quantities of the present cut, and of the new one."""
     named = dict(facts(now.setup, now.cut, now.stock, now.last, now.form))
     named["speed"] = Quantity(now.made.speed_m_min, "m/min")
+    named["life_share"] = _life_share(now)
     if new is not None:
         state = cut_state(now.setup, new)
         named["new_thickness"] = Quantity(state.section.thickness_mm, "mm")
@@ -76,6 +78,14 @@ def reason_for(
         named["new_depth"] = Quantity(new.depth_mm, "mm")
         named["new_rev"] = Quantity(new.spindle_rev_min, "rev/min")
     return Reason(id=reason, values=named, sources=sources)
+
+
+def _life_share(now: Situation) -> str:
+    """Return how long the edge lasts at this speed beside the table's highest, in words."""
+    _, high, _ = speed_span(now.setup, now.cut.direction)
+    exponent = edge_number("taylor_exponent", now.setup.edge.material).value
+    percent = taylor_life_min(100.0, high, now.made.speed_m_min, exponent)
+    return f"about {percent:.0f} %" if percent >= 1.0 else "less than 1 %"
 
 
 def realise(

@@ -16,6 +16,7 @@ from advisor.lathes import feeds_for
 from advisor.limits import check_limits
 from advisor.parse import left_diameter_mm
 from advisor.plan_cuts import Job, deepest, finishing_cut, named_of
+from advisor.plan_help import helps, longest_mm
 from advisor.records import Cut, PassPlan, PlanStep, Quantity, Reason
 from advisor.state import Setup, cut_state, roughness_um, setup_of
 from advisor.stiffness import thermal_growth_mm
@@ -122,7 +123,9 @@ def _passes(job: Job, cautions: tuple[Reason, ...]) -> PassPlan:
             return PassPlan(feasible=True, steps=tuple(steps), cautions=cautions)
         refusal = refusal or refused
     why, broken = refusal or (Reason(id="plan-dial", values=named_of(job.setup, job.case)), ())
-    return _no(cautions, why, _helps(job, broken), named_of(job.setup, job.case))
+    named = named_of(job.setup, job.case)
+    named["longest"] = Quantity(longest_mm(job), "mm")
+    return _no(cautions, why, helps(job, broken), named)
 
 
 def _finishing_pairs(job: Job) -> list[tuple[int, ...]]:
@@ -195,21 +198,6 @@ def _finish(
     return out
 
 
-def _helps(job: Job, broken: tuple[LimitCheck, ...]) -> tuple[str, ...]:
-    names = {check.limit for check in broken}
-    out: list[str] = []
-    if names & {"deflection", "diameter error", "stick-out over diameter"}:
-        out += [] if job.setup.holding != "chuck" else ["help-centre"]
-        out += ["help-shorter", "help-nose"]
-        if job.setup.holding != "chuck":
-            out.append("help-steady")
-    if names & {"tool bending", "tool overhang over shank"}:
-        out.append("help-tool")
-    if job.setup.edge.condition != "fresh":
-        out.append("help-sharp")
-    return (*out, "help-tolerance")
-
-
 def _roughing(job: Job, cut: Cut, taken: int, rz_um: float) -> PlanStep:
     """Return a roughing step; the first of a job is a trial, on the waste end or counted."""
     if taken or job.case.passes:
@@ -252,6 +240,20 @@ def _pause(kind: str, diameter_mm: float, note: Reason) -> PlanStep:
     )
 
 
+def _last_note(job: Job, cut: Cut) -> Reason:
+    """Return how to end the last cut, and that it will be rougher than asked where it is."""
+    wanted, feed = job.case.work.roughness_rz_um, cut.feed_mm_rev or 0.0
+    height = roughness_um(job.setup, feed)
+    if wanted is None or height <= wanted:
+        return Reason(id="plan-shoulder")
+    named = named_of(job.setup, job.case) | {
+        "feed": Quantity(feed, "mm/rev"),
+        "height": Quantity(height, "um"),
+        "wanted": Quantity(wanted, "um"),
+    }
+    return Reason(id="plan-rougher", values=named, sources=("ghosh1985", "brammertz1961"))
+
+
 def _step(job: Job, kind: str, cut: Cut, taken: int, rz_um: float) -> PlanStep:
     divisions = round(cut.depth_mm / job.step_mm)
     state = cut_state(job.setup, cut)
@@ -270,5 +272,5 @@ def _step(job: Job, kind: str, cut: Cut, taken: int, rz_um: float) -> PlanStep:
         deflection_mm=(state.deflection_mm, u),
         diameter_error_mm=(2.0 * state.deflection_mm, 2.0 * u),
         seconds=turning_time_s(cut.length_mm, cut.spindle_rev_min, state.feed_mm_rev),
-        note=Reason(id="plan-shoulder") if kind == "finish" else None,
+        note=_last_note(job, cut) if kind == "finish" else None,
     )

@@ -10,6 +10,7 @@ from advisor.lathes import feeds_for, settable_speeds
 from advisor.limits import Stock, broken_limits, is_legal
 from advisor.records import Cut, Quantity, Reason
 from advisor.start import is_under_skin, starting_wish
+from advisor.state import roughness_um
 from advisor.tables import rule_value
 
 if TYPE_CHECKING:
@@ -159,16 +160,20 @@ def finishing_cut(
 
 
 def _finishing_feeds(job: Job) -> list[float]:
-    """Return feeds for the last cuts: fine enough for the roughness asked for, coarse first."""
+    """Return feeds for the last cuts: fine enough for the roughness asked for, coarse first.
+
+    Where none is, the smoothest first; the plan says so.
+    """
     feeds = feeds_for(job.setup.lathe, "along")
     wanted = job.case.work.roughness_rz_um
     most = job.setup.metal.start_feed_mm_rev.value
-    if wanted is not None and job.setup.edge.re_mm > 0.0:
-        most = min(most, math.sqrt(8.0 * job.setup.edge.re_mm * wanted / 1000.0))
-    else:
+    if wanted is None:
         most = min(most, rule_value("finish", "feed_mm_rev"))
-    fine = [f for f in reversed(feeds) if f <= most * 1.05]
-    return [*fine[:6], *(f for f in feeds if f > most * 1.05)][:8]
+    light = [f for f in reversed(feeds) if f <= most * 1.05]
+    rough = {f: 0.0 if wanted is None else roughness_um(job.setup, f) for f in feeds}
+    fine = [f for f in light if rough[f] <= (wanted or 0.0)]
+    others = sorted((f for f in feeds if f not in fine), key=lambda f: (rough[f], f))
+    return [*fine[:6], *others][:8]
 
 
 def refused(

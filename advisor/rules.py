@@ -101,7 +101,11 @@ def over_ceiling(now: Situation) -> list[Move]:
     if speed <= ceiling:
         return []
     size = max(speed / high, rule_value("move", "speed"))  # down into the table at once
-    return [Move(lever="speed", way=-1, reason="over-ceiling", sources=(source,), size=size)]
+    return [
+        Move(
+            lever="speed", way=-1, reason="over-ceiling", sources=(source, "sharma"), size=size
+        )
+    ]
 
 
 def heat_moves(now: Situation) -> list[Move]:

@@ -6,12 +6,17 @@ where they meet a limit (``advisor.limits``).
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from advisor import force, stiffness
-from advisor.section import ChipSection, chip_section, minimum_thickness_mm, roughness_arc_um
+from advisor.section import (
+    ChipSection,
+    chip_section,
+    minimum_thickness_mm,
+    roughness_low_feed_um,
+    roughness_pointed_um,
+)
 from advisor.tables import Material, edge_number, rule_value
 
 if TYPE_CHECKING:
@@ -117,8 +122,18 @@ def usual_feeds(setup: Setup, direction: str) -> tuple[float, float]:
 
 
 def roughness_um(setup: Setup, feed_mm_rev: float) -> float:
-    """Return the theoretical height left on the work, µm; infinite for a pointed tool."""
-    return roughness_arc_um(feed_mm_rev, setup.edge.re_mm) if setup.edge.re_mm else math.inf
+    """Return the theoretical height left on the work, µm.
+
+    Ridges of the nose with what the edge ploughs rather than cuts, so that too fine a feed
+    is rougher again [brammertz1961]; ridges of the two edges where there is no nose.
+    """
+    edge = setup.edge
+    if edge.re_mm:
+        return roughness_low_feed_um(feed_mm_rev, edge.re_mm, setup.thinnest_mm)
+    lead = max(0.0, _SQUARE_DEG - edge.kapr_deg)
+    return roughness_pointed_um(
+        feed_mm_rev, lead_deg=lead, end_edge_angle_deg=edge.end_edge_angle_deg
+    )
 
 
 def _section(setup: Setup, cut: Cut, feed_mm_rev: float) -> ChipSection:

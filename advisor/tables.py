@@ -90,7 +90,6 @@ class Material:
     start_feed_mm_rev: Number
     depth_mm: Span
     finishing_floor_mm: Number
-    chip_rank: Number
     compression: Span
     expansion_1e6_k: Number
     e_gpa: Number

@@ -219,3 +219,72 @@ def _within_power(plan, case):
         force_n = kc11 * cut["feed_mm_rev"] ** (1 - mc) * cut["depth_mm"]
         speed_m_s = math.pi * one["diameter_from_mm"] * cut["spindle_rev_min"] / 60000
         assert force_n * speed_m_s <= case["lathe"]["power_w"] * 0.75
+
+
+# --- what a plan says --------------------------------------------------------------------
+
+
+def test_the_first_cut_under_a_skin_is_whole_and_slower(new_job):
+    # The first cut under scale goes deep and slow (NAVEDTRA 14345; machine-shop text: read).
+    first = {
+        stock: cuts(plan_of(simple(new_job, "grey iron", start=30.0, goal=27.0, stock=stock)))[
+            0
+        ]
+        for stock in ("round", "cast skin")
+    }
+    depth, speed = (
+        [first[stock]["cut"][key] for stock in ("round", "cast skin")]
+        for key in ("depth_mm", "spindle_rev_min")
+    )
+    assert depth[1] == pytest.approx(1.0, abs=0.02)
+    assert depth[1] > depth[0]
+    assert speed[1] < speed[0]
+
+
+def test_growth_in_the_notes_is_that_of_the_metal(new_job):
+    # Callister app. B.6 (read): 17.2e-6 x D x 40 K, and the length against a centre.
+    case = simple(new_job, "304", holding="chuck and centre", stickout_mm=60.0)
+    plan = plan_of(case)
+    cool = next(p for p in plan["passes"] if p["kind"] == "cool")
+    across = 17.2e-6 * cool["diameter_from_mm"] * 40 * 1000
+    along = 17.2e-6 * 60 * 40 * 1000
+    assert f"{across:.1f} µm" in cool["note"]
+    assert f"{along:.1f} µm" in cool["note"]
+    assert "ease the centre" in cool["note"].lower()
+
+
+def test_divisions_are_counted_from_touch_off(new_job):
+    case = simple(new_job, "1045", start=16.0, goal=13.0)
+    case["lathe"]["dial"] = {"mm_per_division": 0.05, "reads": "diameter"}
+    plan = plan_of(case)
+    taken = 0
+    for one in cuts(plan):
+        taken += one["dial_divisions"]
+        assert one["dial_from_touch_off"] == taken
+        # a dial that reads the diameter: 0.05 a division
+        assert one["diameter_to_mm"] == pytest.approx(16.0 - 0.05 * taken)
+
+
+def test_the_length_that_would_help_does_help(new_job):
+    case = simple(
+        new_job, "6061", start=6.0, goal=5.0, stickout_mm=28.0, cut_length_mm=15.0,
+        tolerance_mm=0.01,
+    )  # fmt: skip
+    plan = plan_of(case)
+    assert not plan["feasible"]
+    text = next(t for t in plan["would_help"] if "not 28 mm but" in t)
+    case["work"]["stickout_mm"] = float(text.split("but ")[1].split(" mm")[0])
+    assert case["work"]["stickout_mm"] < 28
+    assert plan_of(case)["feasible"]
+
+
+def test_a_surface_that_cannot_be_had_is_said(new_job):
+    # 1000 f^2 / (8 r) at the finest feed, 0.03 mm/rev on a 0.2 mm nose: 0.6 um, and what the
+    # edge ploughs on top (Brammertz 1961, memory): 2 um is out of reach, 16 um is not.
+    notes = {
+        wanted: cuts(plan_of(simple(new_job, roughness_rz_um=wanted)))[-1]["note"]
+        for wanted in (2, 16)
+    }
+    assert "rougher than the 2 µm" in notes[2]
+    assert "rougher" not in notes[16]
+    assert all("never dwell" in note for note in notes.values())
