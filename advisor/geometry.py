@@ -117,7 +117,7 @@ def _is_slender(now: Situation) -> bool:
     return slender > rule_value("overhang_caution", "chuck")
 
 
-def pushes_less(now: Situation) -> list[Move]:
+def pushes_less(now: Situation, reason: str = "angle-slender") -> list[Move]:
     """Return edges that push a slender bar away less: a squarer angle, a smaller nose.
 
     Above 90° the way the bar gives pulls the tool in and its clearance is eaten, so there
@@ -131,7 +131,7 @@ def pushes_less(now: Situation) -> list[Move]:
     if edge.kapr_deg > _SQUARE_DEG:
         moves.append(_other_angle(now, "angle-pulls-in", square))
     elif edge.kapr_deg < rule_value("angle", "slender_from_deg"):
-        moves.append(_other_angle(now, "angle-slender", square))
+        moves.append(_other_angle(now, reason, square))
     return [*moves, *_smaller_nose(now)]
 
 

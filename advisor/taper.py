@@ -79,7 +79,7 @@ def taper_moves(now: Situation) -> list[Move]:
         return [*support_moves(now, "taper"), *pushes_less(now)]
     if shape.barrel_mm > most:
         lighter = Move(lever="depth", way=-1, reason="barrel-depth", sources=("roark",))
-        return [*pushes_less(now), lighter]
+        return [*pushes_less(now, "barrel-angle"), lighter]
     if abs(shape.tail_thicker_mm) <= most or _set_over_in_vain(now, shape):
         return []
     return [_tailstock_over(now, shape)]

@@ -77,6 +77,42 @@ def _range(new_job, new_pass):
     ]
 
 
+def _stock(new_job, new_pass):
+    # Corners that strike, or a chip that does.
+    one = new_pass(28, 0.1, form="7", noticed=["hammering"])
+    return [new_job("1045", [one], work={"stock": stock}) for stock in ("round", "hex")]
+
+
+def _thick_end(new_job, new_pass):
+    # The same difference, turned round: a bar that bends, or an edge that dulled on the way.
+    ends = ([[4, 15.2], [28, 15.4]], [[4, 15.4], [28, 15.2]])
+    return [new_job("1045", [new_pass(28, 0.1, measured_mm=m, **GOOD)]) for m in ends]
+
+
+def _direction(new_job, new_pass):
+    # A face is fed lighter than a bar.
+    return [
+        new_job("1045", [new_pass(28, 0.05, 0.3, direction=way, form="1.1")])
+        for way in ("along", "face")
+    ]
+
+
+def _coolant(new_job, new_pass):
+    torn = {"form": "2.2", "noticed": ["tearing"]}
+    return [
+        new_job("1018", [new_pass(28, 0.1, coolant=oil, **torn)])
+        for oil in ("dry", "cutting oil")
+    ]
+
+
+def _looked(new_job, new_pass):
+    # Titanium without curl: the edge first, and the feed once it was found sharp.
+    return [
+        new_job("Ti-6Al-4V", [new_pass(17, 0.05, form="1.1", edge_looked_at=found)])
+        for found in ("not yet", "sharp")
+    ]
+
+
 PAIRS = [
     _metal,
     _stainless_kin,
@@ -87,6 +123,11 @@ PAIRS = [
     _failed_twice,
     _feed_cost,
     _range,
+    _stock,
+    _thick_end,
+    _direction,
+    _coolant,
+    _looked,
 ]
 
 
