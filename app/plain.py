@@ -151,13 +151,21 @@ def advice_lines(advice: Json, units: Units) -> list[str]:
     change = advice.get("change")
     if change:
         lines.append(f"  Change   {change_line(change, units)}")
-        lines.append(f"  Why      {change['because']}")
+        lines += [f"  And      {change_line(one, units)}" for one in change.get("also") or []]
+        if change["because"] != advice["because"]:
+            lines.append(f"  Why      {change['because']}")
         lines.append(f"  Expect   {change['expect']}")
         lines.append(f"  If not   {change['if_not']}")
+    lines += [
+        f"  Or       {change_line(one, units)}" for one in advice.get("alternatives") or []
+    ]
     if advice.get("next_cut"):
         lines.append(f"  Next cut {cut_line(advice['next_cut'], units)}")
     lines += [f"  Check    {check_line(check, units)}" for check in advice["checks"]]
     lines.append(f"  Trust    {TRUST_WORDS[advice['trust']]}")
+    lines += [f"           {text}" for text in advice.get("trust_why") or []]
+    cited = [*(advice.get("sources") or []), *((change or {}).get("sources") or [])]
+    lines += [f"  Source   {text}" for text in dict.fromkeys(cited)]
     lines += [f"  Caution  {text}" for text in advice["cautions"]]
     return lines
 
