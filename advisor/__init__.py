@@ -14,6 +14,7 @@ from advisor.errors import (
     OutOfTable,
     SourceMissing,
 )
+from advisor.gauges_json import gauges_json, thickness_trend_json
 from advisor.heat_trend import HeatTrend, heat_passes, heat_trend
 from advisor.own_metals import parse_metals
 from advisor.parse import parse_case
@@ -61,6 +62,7 @@ __all__ = [
     "Work",
     "advice_json",
     "advise",
+    "gauges_json",
     "heat_passes",
     "heat_trend",
     "material",
@@ -69,4 +71,5 @@ __all__ = [
     "parse_metals",
     "plan_json",
     "plan_passes",
+    "thickness_trend_json",
 ]

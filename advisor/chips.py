@@ -10,7 +10,7 @@ from typing import Any, Final
 
 from advisor.errors import CaseInvalid
 from advisor.fields import Fields, as_list, as_number
-from advisor.records import Evidence
+from advisor.records import ChipWidth, Evidence
 from advisor.terms import TINTS, USABLE, ChipForm
 
 __all__ = ["parse_reading", "parse_signs"]
@@ -18,6 +18,9 @@ __all__ = ["parse_reading", "parse_signs"]
 _CODES: Final = tuple(code.value for code in ChipForm)
 _SIGNS = ("form", "share", "sure", "length_mm", "curl_radius_mm", "tint", "width_mm")
 _MOST_CHIPS: Final = 5000
+#: Forms of which a strip of full width can be seen: ribbons and arcs. Coils and spirals
+#: show rims, a needle is part of a split chip.
+_STRIPS: Final = ("1", "6")
 
 
 def parse_signs(value: object, path: str) -> Evidence:
@@ -63,6 +66,7 @@ def parse_reading(value: object, path: str) -> Evidence:
         length_mm=max(_sizes(reading, "length_mm", f"{path}.chips"), default=None),
         curl_radius_mm=_middle(_sizes(reading, "curl_radius_mm", f"{path}.chips")),
         width_mm=_middle(_sizes(reading, "width_mm", f"{path}.chips")),
+        widths=_widths(reading, f"{path}.chips"),
         tint=tint,
         tint_sure=tint is not None and _flag(heat.get("sure"), f"{path}.heat.sure"),
         film_nm=film_nm,
@@ -139,6 +143,21 @@ def _sizes(reading: dict[str, Any], name: str, path: str) -> list[float]:
             where = f"{where}.{name}.value"
             sizes.append(as_number(number, where, low=0, high=100_000))
     return sizes
+
+
+def _widths(reading: dict[str, Any], path: str) -> tuple[ChipWidth, ...]:
+    """Return the widths of surely named ribbons and arcs, all others hide theirs."""
+    out = []
+    for place, chip in enumerate(reading.get("chips") or []):
+        where, group = f"{path}[{place}]", chip.get("group")
+        if chip.get("kind", "chip") != "chip" or chip.get("sure") is not True:
+            continue
+        width, u = _measured(chip, "width_mm", where, high=100)
+        if group not in _STRIPS or not width:
+            continue
+        number = as_number(chip.get("number", place + 1), f"{where}.number", low=1, high=1e6)
+        out.append(ChipWidth(number=int(number), group=group, mm=width, u_mm=u))
+    return tuple(out)
 
 
 def _middle(sizes: list[float]) -> float | None:

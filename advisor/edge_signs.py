@@ -9,14 +9,15 @@ from __future__ import annotations
 from statistics import median_low
 from typing import TYPE_CHECKING, Final
 
-from advisor.assess import same_settings, tint_rank
+from advisor.assess import tint_rank
 from advisor.heat_trend import heat_passes, heat_trend
 from advisor.history import moved_between
 from advisor.rules import FINES, found_sharp, looks_at_edge_first
-from advisor.state import usual_feeds
+from advisor.state import setup_of, usual_feeds
 from advisor.tables import rule_value
 from advisor.taper import thick_at_the_chuck
 from advisor.terms import FormClass, form_class
+from advisor.thickness import compression, is_thicker, same_before, thickness_in
 
 if TYPE_CHECKING:
     from advisor.records import Evidence, PassRecord
@@ -58,7 +59,7 @@ def edge_reason(now: Situation) -> str | None:
     """
     if now.last.edge_looked_at != "not yet":
         return None
-    earlier = _same_before(now)
+    earlier = same_before(now.case, len(now.case.passes) - 1)
     for reason, seen in (
         ("edge-suspect", _form_worse(now, earlier) or _hotter(now, earlier)),
         ("edge-suspect-heat", _hotter_than_explained(now)),
@@ -81,18 +82,6 @@ def edge_reason(now: Situation) -> str | None:
         fines = now.form is not None and form_class(now.form) in FINES
         return "edge-fines" if fines else "edge-no-curl"
     return None
-
-
-def _same_before(now: Situation) -> list[int]:
-    """Return the passes at the same settings, back to the last look at the edge."""
-    passes, out = now.case.passes, []
-    for number in range(len(passes) - 2, -1, -1):
-        if not same_settings(passes[number], now.last):
-            break
-        out.append(number)
-        if passes[number].edge_looked_at != "not yet":
-            break
-    return out
 
 
 def _form_worse(now: Situation, earlier: list[int]) -> bool:
@@ -169,11 +158,9 @@ def _burr(now: Situation) -> bool:
 
 def _thicker(now: Situation, earlier: list[int]) -> bool:
     """Return whether the chip is thicker than before although the uncut one is not."""
-    here = now.last.chip_thickness_mm
-    known = [t for n in earlier if (t := now.case.passes[n].chip_thickness_mm) is not None]
-    if here is None or not known:
-        return False
-    return here >= rule_value("chip", "thicker_is_a_sign") * median_low(known)
+    here = thickness_in(now.case, len(now.case.passes) - 1)
+    before = [t for n in earlier if (t := thickness_in(now.case, n)) is not None]
+    return here is not None and is_thicker(here, before)
 
 
 def _got_longer_though(now: Situation) -> bool:
@@ -202,11 +189,12 @@ def _stayed_hot(now: Situation) -> bool:
 
 def _too_thick(now: Situation) -> bool:
     """Return whether the chip is far thicker than this metal's ever is off a sharp edge."""
-    thick = now.last.chip_thickness_mm
-    if thick is None or now.cut.feed_mm_rev is None or not now.last.cut.power_feed:
+    ratio = compression(setup_of(now.case, now.last), now.last)
+    if ratio is None:
         return False
-    most = now.setup.metal.compression.high * rule_value("chip", "thick_is_a_sign")
-    return thick > most * now.made.section.thickest_mm
+    most = now.setup.metal.compression.high
+    far = ratio[0] > most * rule_value("chip", "thick_is_a_sign")
+    return far and ratio[0] - 2.0 * ratio[1] > most
 
 
 def _rubs_with_a_full_chip(now: Situation) -> bool:

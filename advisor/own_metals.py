@@ -19,6 +19,8 @@ __all__ = ["parse_metals"]
 _MOST_METALS: Final = 200
 _NAMES: Final = frozenset(f.name for f in fields(Material))
 _TEXTS: Final = ("name", "nature", "tint", "iso_513")
+#: What a metal may lack, also one that is like none of ours.
+_FREE: Final = frozenset({"hss_ceiling_m_min", "density_g_cm3", "stand_in"})
 _DO: Final = "See README, “Your own metals”."
 
 
@@ -66,8 +68,8 @@ def _metal(row: Any, path: str) -> Material:  # noqa: ANN401 - what TOML holds
         raise CaseInvalid(f"{path}.{strange[0]}", "is not a field we know.", _DO)
     given = {key: _with_own_source(item, f"{path}.{key}") for key, item in row.items()}
     like = given.pop("like", None)
-    if like is None and (_NAMES - {"hss_ceiling_m_min", "stand_in"}) - set(given):
-        missing = sorted(_NAMES - {"hss_ceiling_m_min", "stand_in", "hazards"} - set(given))
+    if like is None and (_NAMES - _FREE) - set(given):
+        missing = sorted(_NAMES - _FREE - {"hazards"} - set(given))
         raise CaseInvalid(
             f"{path}.like", f"is missing, and so is {missing[0]}.", "Name the nearest metal."
         )

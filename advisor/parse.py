@@ -8,6 +8,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any, Final
 
 from advisor import terms
+from advisor.chip_piece import parse_chip_piece
 from advisor.chips import parse_reading, parse_signs
 from advisor.errors import CaseInvalid
 from advisor.fields import Fields, as_list, as_number
@@ -59,6 +60,7 @@ _PASS = (
     "stickout_mm",
     "measured_mm",
     "chip_thickness_mm",
+    "chip",
     "reading",
     "signs",
     "noticed",
@@ -74,6 +76,8 @@ _CUT = (
     "coolant",
     "power_feed",
 )
+#: Facts of an edge that the gauges do not take from a table.
+_SHAPE: Final = ("re_mm", "kapr_deg", "rake_deg")
 _LONGEST_JOB: Final = 500
 
 
@@ -208,6 +212,7 @@ def _edge(value: object, path: str, metal: Material, assumed: list[str]) -> Edge
         or assumed_value("edge", "centre_height_mm"),
         blade_width_mm=fields.maybe("blade_width_mm", low=0.2, high=20),
         overhang_given=fields.raw("overhang_mm") is not None,
+        given=tuple(key for key in _SHAPE if fields.raw(key) is not None),
     )
 
 
@@ -253,7 +258,7 @@ def _pass(
         stickout_mm=fields.maybe("stickout_mm", low=1, high=3000) or work.stickout_mm,
         evidence=_evidence(fields, path),
         measured_mm=_measured(fields.raw("measured_mm"), f"{path}.measured_mm"),
-        chip_thickness_mm=fields.maybe("chip_thickness_mm", low=0.001, high=10),
+        chip=parse_chip_piece(fields.raw("chip"), fields.raw("chip_thickness_mm"), path),
         noticed=fields.words("noticed", terms.NOTICED),
         edge_looked_at=fields.word("edge_looked_at", terms.EDGE_LOOKS, default="not yet"),
     )

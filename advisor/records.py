@@ -19,6 +19,8 @@ __all__ = [
     "Advice",
     "Case",
     "Change",
+    "ChipPiece",
+    "ChipWidth",
     "Cut",
     "Dial",
     "Edge",
@@ -101,6 +103,8 @@ class Edge:
     blade_width_mm: float | None = None
     overhang_given: bool = True
     """Whether the overhang was stated, or is only what tools usually stand out."""
+    given: tuple[str, ...] = ()
+    """Which of ``re_mm``, ``kapr_deg`` and ``rake_deg`` were stated, not assumed."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -159,6 +163,34 @@ class Cut:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class ChipWidth:
+    """Width of one surely named chip of a photo, mm, with its standard uncertainty."""
+
+    number: int
+    group: str
+    mm: float
+    u_mm: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ChipPiece:
+    """What a person measured on a piece of chip; pairs are (value, standard uncertainty)."""
+
+    readings_mm: tuple[float, ...] = ()
+    """Thickness by micrometer, at one place or several."""
+    mass_g: float | None = None
+    length_mm: tuple[float, float] | None = None
+    """Developed length of the piece, or of all the pieces that were weighed."""
+    width_mm: tuple[float, float] | None = None
+    cut_mm: float | None = None
+    """Length on the work that the whole piece was cut from."""
+    turns: float | None = None
+    """Turns of the work in which the whole piece was cut."""
+    width_by_hand: bool = False
+    """Whether the width was measured on the chip and not in the photo."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Evidence:
     """What the chips of a pass say, from a photo or by eye."""
 
@@ -172,6 +204,8 @@ class Evidence:
     length_mm: float | None = None
     curl_radius_mm: float | None = None
     width_mm: float | None = None
+    widths: tuple[ChipWidth, ...] = ()
+    """Widths of ribbons and arcs that are surely named."""
     tint: str | None = None
     tint_sure: bool = True
     film_nm: float | None = None
@@ -217,7 +251,7 @@ class PassRecord:
     stickout_mm: float
     evidence: Evidence
     measured_mm: tuple[tuple[float, float], ...] = ()
-    chip_thickness_mm: float | None = None
+    chip: ChipPiece = ChipPiece()
     noticed: tuple[str, ...] = ()
     edge_looked_at: str = "not yet"
 

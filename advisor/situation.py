@@ -15,6 +15,7 @@ from advisor.search import snap
 from advisor.state import CutState, Setup, cut_state, roughness_um, setup_of, speed_span
 from advisor.tables import rule_value
 from advisor.terms import FORM_WORDS
+from advisor.thickness import thickness_of
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -156,12 +157,15 @@ def facts(
         "shank": Quantity(setup.edge.shank_mm, "mm"),
         "floor": Quantity(floor_mm(setup, stock, finishing=False), "mm"),
         "accepted": Quantity(rule_value("stainless", "long_accepted_feed_mm_rev"), "mm/rev"),
+        "rake": f"{setup.edge.rake_deg:g}°",
+        "metal_rake": f"{setup.metal.rake_deg.value:g}°",
         "off_centre": Quantity(abs(setup.edge.centre_height_mm), "mm"),
     }
     if record and record.noticed:
         named["noticed"] = ", ".join(record.noticed)
-    if record and record.chip_thickness_mm is not None:
-        named["chip_thick"] = Quantity(record.chip_thickness_mm, "mm")
+    thick = thickness_of(setup, record) if record else None
+    if thick is not None:
+        named["chip_thick"] = Quantity(thick.mm, "mm")
     if record and record.measured_mm:
         sizes = [diameter for _, diameter in record.measured_mm]
         named["spread"] = Quantity(max(sizes) - min(sizes), "mm")

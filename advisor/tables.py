@@ -94,6 +94,7 @@ class Material:
     expansion_1e6_k: Number
     e_gpa: Number
     hss_ceiling_m_min: Number | None = None
+    density_g_cm3: Number | None = None
     stand_in: tuple[tuple[str, str], ...] = ()
 
 

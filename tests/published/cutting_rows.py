@@ -7,8 +7,9 @@ from __future__ import annotations
 
 import math
 
-from advisor import force, orthogonal, section, stiffness
-from advisor.tables import material
+from advisor import force, orthogonal, section, stiffness, thickness
+from advisor.records import ChipPiece, Cut
+from advisor.tables import material, rule_value
 
 
 def spindle_speed(speed_m_min, diameter_mm):
@@ -377,4 +378,28 @@ def unit_power_table(thickness_mm, metals):
             force.specific_force_n_mm2(m.kc11_n_mm2.value, m.mc.value, thickness_mm) / 1000
             for m in rows
         ]
+    }
+
+
+def weighed(*, mass_g, density_g_cm3, length_mm, width_mm, thickness_mm, rake_deg):
+    chip_mm, _ = thickness.by_weight(
+        mass_g, density_g_cm3=density_g_cm3, length_mm=(length_mm, 0), width_mm=(width_mm, 0)
+    )
+    return {"chip_thickness_mm": chip_mm, **shear(thickness_mm, chip_mm, rake_deg)}
+
+
+def chip_of_one_turn(outside_mm, inside_mm, length_mm, thickness_mm, rake_deg):
+    """No side-spread: the text takes length for thickness, so ours is put back in."""
+    depth_mm = (outside_mm - inside_mm) / 2
+    cut = Cut(
+        direction="along", spindle_rev_min=100, feed_mm_rev=thickness_mm, depth_mm=depth_mm,
+        diameter_mm=outside_mm, length_mm=10, coolant="dry", power_feed=True,
+    )  # fmt: skip
+    cut_mm = thickness.cut_for_piece_mm(ChipPiece(turns=1), cut)
+    compressed, _ = thickness.by_length(cut_mm, (length_mm, 0))
+    low, high = (rule_value("gauge", f"spread_{end}") for end in ("low", "high"))
+    compressed *= (low + high) / 2
+    return {
+        "chip_thickness_mm": compressed * thickness_mm,
+        **shear(thickness_mm, compressed * thickness_mm, rake_deg),
     }
