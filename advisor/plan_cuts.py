@@ -6,10 +6,11 @@ import math
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final
 
+from advisor.first_steps import is_under_skin
 from advisor.lathes import feeds_for, settable_speeds
 from advisor.limits import Stock, broken_limits, is_legal
 from advisor.records import Cut, Quantity, Reason
-from advisor.start import is_under_skin, starting_wish
+from advisor.start import starting_wish
 from advisor.state import roughness_um
 from advisor.tables import rule_value
 

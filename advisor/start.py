@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from advisor.assess import Mark
 from advisor.cautions import cautions_for
+from advisor.first_steps import first_steps, is_under_skin
 from advisor.force import spindle_speed_rev_min
 from advisor.lathes import settable_speeds
 from advisor.legal import cure
@@ -21,7 +22,7 @@ if TYPE_CHECKING:
     from advisor.limits import Stock
     from advisor.records import Case
 
-__all__ = ["first_cut", "is_under_skin", "radial_wish", "starting_speed", "starting_wish"]
+__all__ = ["first_cut", "radial_wish", "starting_speed", "starting_wish"]
 
 
 def starting_speed(
@@ -77,12 +78,6 @@ def radial_wish(setup: Setup, stock: Stock, direction: str) -> Cut:
         feed_mm_rev=max((f for f in feeds if f <= wish * 1.05), default=feeds[0]),
         depth_mm=depth,
     )
-
-
-def is_under_skin(setup: Setup, diameter_mm: float) -> bool:
-    """Return whether the bar still has its cast or rolled skin at a diameter."""
-    skin = setup.work.stock in {"cast skin", "rolled skin"}
-    return skin and diameter_mm >= setup.work.diameter_mm
 
 
 def starting_wish(setup: Setup, stock: Stock, diameter_mm: float, length_mm: float) -> Cut:
@@ -150,26 +145,12 @@ def first_cut(case: Case) -> Advice:
     return Advice(
         verdict="start",
         reason=Reason(id="start" if along else "start-radial", values=named, sources=sources),
-        do=tuple(Reason(id=step, values=named) for step in _first_steps(setup)),
+        do=tuple(Reason(id=step, values=named) for step in first_steps(setup)),
         cautions=cautions,
         next_cut=cut,
         checks=check_limits(setup, cut, stock),
         recommended=check_recommended(setup, cut, stock),
     )
-
-
-def _first_steps(setup: Setup) -> list[str]:
-    """Return what to do for the first cut, in order."""
-    work = setup.work
-    steps = [] if setup.edge.condition != "dull" else ["do-sharpen"]
-    if work.direction == "face":
-        return [*steps, "do-lock-carriage", "do-first-cut"]
-    if work.direction in {"plunge", "part off"}:
-        return [*steps, "do-blade", "do-first-cut"]
-    skin = is_under_skin(setup, work.diameter_mm)
-    waste = ["do-waste-end"] if work.waste_end_mm > 0 else []
-    under = ["do-under-skin"] if skin else []
-    return [*steps, "do-touch-off", *under, *waste, "do-first-cut"]
 
 
 def _no_parting(setup: Setup, stock: Stock) -> Advice:

@@ -213,6 +213,41 @@ def test_a_taper_inside_the_tolerance_is_none(new_job, new_pass, ask):
     assert advice["verdict"] == "keep"
 
 
+# --- before the first cut ----------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    "row",
+    [
+        # metal, what differs, words that come with it and go without it
+        ("1045", {"work": {"stickout_mm": 60.0}}, "use a centre"),
+        ("C360", {"edge": {"rake_deg": 12}}, "flat first"),
+        ("6061", {"edge": {"rake_deg": 0}}, "20° of rake"),
+        ("1045", {"edge": {"centre_height_mm": 0.5}}, "on centre"),
+        ("1045", {"edge": {"condition": "dull"}}, "Sharpen"),
+        ("grey iron", {"work": {"stock": "cast skin"}}, "under the skin"),
+        ("1045", {"work": {"waste_end_mm": 12.0}}, "waste end"),
+    ],
+    ids=lambda row: row[2].replace(" ", "-"),
+)
+def test_what_to_see_to_before_the_first_cut(row, new_job, ask):
+    metal, other, words = row
+    right = {"edge": {"rake_deg": advisor.material(metal).rake_deg.value}}
+    plain = " ".join(ask(new_job(metal, **right))["do"])
+    said = " ".join(ask(new_job(metal, **{**right, **other}))["do"])
+    assert words in said
+    assert words not in plain
+
+
+def test_hands_touch_off_before_they_cut(new_job, ask):
+    do = ask(new_job("304", work={"waste_end_mm": 12.0}))["do"]
+    order = [
+        next(n for n, step in enumerate(do) if w in step) for w in ("zero", "waste", "Take")
+    ]
+    assert order == sorted(order)
+    assert "never dwell" in do[-1]  # a stop leaves a hard spot for the next pass
+
+
 # --- the last hundredths -----------------------------------------------------------------
 
 
