@@ -102,9 +102,11 @@ def realise(
         recommended ranges.
     again : bool
         True where every lever has had its trials: then a lever may be moved further, but
-        never back to a cut that had its fault before.
+        never back, nor to a cut that had its fault before.
     """
     if not free and (not again or move.trials) and _used_up(now, move):
+        return None
+    if again and _turns_back(now, move):
         return None
     if move.lever in FIELDS and move.way:
         return _numbered(now, move, free=free)
@@ -221,6 +223,14 @@ def _lowest(now: Situation, lever: str) -> float:
     if lever == "depth":
         return metal.finishing_floor_mm.value
     return 1000.0 * slowest_m_min(now.setup, cut.direction) / (math.pi * cut.diameter_mm)
+
+
+def _turns_back(now: Situation, move: Move) -> bool:
+    """Return whether a lever was last moved the other way, in vain."""
+    ways = [
+        way for lever, way in failed_moves(now.case.passes, now.marks) if lever == move.lever
+    ]
+    return bool(move.way and ways) and ways[-1] == -move.way
 
 
 def _used_up(now: Situation, move: Move) -> bool:

@@ -11,7 +11,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from advisor.aim import thicken
-from advisor.assess import same_settings
+from advisor.assess import WRONG, same_settings
 from advisor.built_up import unweld, welds_by_speed
 from advisor.edge_moves import cooling, flat_rake, fresh_edge, groove, positive_rake
 from advisor.moves import Move
@@ -20,6 +20,8 @@ from advisor.tables import rule_value
 from advisor.terms import FormClass, form_class
 
 if TYPE_CHECKING:
+    from advisor.assess import Mark
+    from advisor.records import PassRecord
     from advisor.situation import Situation
 
 __all__ = [
@@ -61,18 +63,29 @@ def _speed(way: int, reason: str, *sources: str) -> Move:
 
 
 def found_sharp(now: Situation) -> bool:
-    """Return whether this edge was found sharp at these settings, now or before."""
+    """Return whether this edge was found sharp behind chips or signs that were wrong too.
+
+    Then the sign is no news, whatever was set since: the edge is not looked at again for it.
+    """
     return any(
-        record.edge_looked_at == "sharp" and same_settings(record, now.last)
-        for record in now.case.passes
+        record.edge_looked_at == "sharp"
+        and (same_settings(record, now.last) or _as_wrong(mark, record, now))
+        for record, mark in zip(now.case.passes, now.marks, strict=True)
+    )
+
+
+def _as_wrong(mark: Mark, record: PassRecord, now: Situation) -> bool:
+    """Return whether a pass with this edge had chips as wrong as those of the last one."""
+    return record.edge.id == now.last.edge.id and (mark.form or 0) >= max(
+        WRONG, now.mark.form or 0
     )
 
 
 def looks_at_edge_first(now: Situation) -> bool:
     """Return whether this form, in this metal, is a sign of the edge before all else.
 
-    Only where the form is sure, most of the metal, and this edge was not found sharp at
-    these settings before.
+    Only where the form is sure, most of the metal, and this edge was not found sharp
+    behind the like before.
     """
     chips = now.last.evidence
     if now.form is None or not chips.sure or not (now.mark.form or 0):
@@ -160,13 +173,15 @@ def _groove_cut(now: Situation, kind: FormClass) -> list[Move]:
 
 def _by_itself(now: Situation, kind: FormClass) -> list[Move]:
     if kind in _LONG:
-        return [*thicken(now, _FREE_CUTTING.get(kind, _ANY), *_CHIPS), *groove(now)]
+        more = thicken(now, _FREE_CUTTING.get(kind, _ANY), *_CHIPS)
+        return [*more, *groove(now), *cooling(now, "oil-curl")]
     return _crushed(now, kind)
 
 
 def _with_feed(now: Situation, kind: FormClass) -> list[Move]:
     if kind in _LONG:
-        return [*thicken(now, _PLAIN[kind], *_CHIPS), *groove(now), _SLOWER]
+        more = thicken(now, _PLAIN[kind], *_CHIPS)
+        return [*more, *groove(now), _SLOWER, *cooling(now, "oil-curl")]
     return _crushed(now, kind)
 
 
@@ -215,7 +230,7 @@ def _crushed(now: Situation, kind: FormClass) -> list[Move]:
 def _stainless(now: Situation, kind: FormClass) -> list[Move]:
     if kind in _LONG:
         more = thicken(now, _STAINLESS[kind], "outokumpu", *_CHIPS[:2])
-        return [*more, *groove(now), _SLOWER]
+        return [*more, *groove(now), _SLOWER, *cooling(now, "oil-curl")]
     return _crushed(now, kind)
 
 
@@ -242,7 +257,8 @@ def _titanium(now: Situation, kind: FormClass) -> list[Move]:
 
 def _aluminium(now: Situation, kind: FormClass) -> list[Move]:
     if kind in _LONG:
-        return [*thicken(now, _SOFT[kind], *_CHIPS), *groove(now)]
+        more = thicken(now, _SOFT[kind], *_CHIPS)
+        return [*more, *groove(now), *cooling(now, "oil-curl")]
     return _crushed(now, kind)
 
 

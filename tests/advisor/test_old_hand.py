@@ -285,3 +285,53 @@ def test_over_the_ceiling_taylor_is_named(new_job, new_pass, ask):
         new_job("Ti-6Al-4V", [new_pass(90, 0.06, form="2.1")], edge={"material": "carbide"})
     )["change"]
     assert "about 20 %" in carbide["because"]  # (60/90)^4
+
+
+# --- no going round in circles -----------------------------------------------------------
+
+
+def test_an_edge_found_sharp_behind_the_same_strings_is_not_looked_at_again(
+    new_job, new_pass, ask
+):
+    seen = new_pass(24, 0.12, 0.3, form="2.1", edge_looked_at="sharp")
+    after = new_pass(24, 0.2, 0.3, 15.4, form="2.1")
+    assert ask(new_job("303", [after]))["verdict"] == "look at the edge"
+    assert ask(new_job("303", [seen, after]))["verdict"] == "change"
+    other = {**new_job("303")["edge"], "id": "before"}
+    assert (
+        ask(new_job("303", [{**seen, "edge": other}, after]))["verdict"] == "look at the edge"
+    )
+
+
+def test_oil_is_the_last_thing_tried_for_a_curl(new_job, new_pass, ask):
+    # Oil at the face shortens the contact and tightens the curl (Tanabe & Hoshino 2018,
+    # abstract read); whoever cuts dry has it left when the dials have had their turn.
+    dry = {"form": "1.3", "coolant": "dry"}
+    groove = {**new_job("6061")["edge"], "chip_groove": True}
+    passes = [
+        new_pass(75, 0.08, 0.3, 16.0, **dry),
+        new_pass(75, 0.2, 0.3, 15.4, **dry),
+        new_pass(75, 0.2, 0.5, 14.8, **dry),
+        new_pass(75, 0.2, 0.76, 13.8, **dry),
+        new_pass(75, 0.2, 0.76, 12.3, **dry),
+    ]
+    for one in passes[:-1]:
+        one["edge"] = {**groove, "id": "flat", "chip_groove": False}
+    passes[-1]["edge"] = groove
+    first = ask(new_job("6061", passes[:1]))["change"]
+    last = ask(new_job("6061", passes, edge=groove))["change"]
+    assert (first["lever"], last["lever"]) == ("feed", "coolant")
+
+
+def test_a_cure_that_failed_twice_is_not_turned_round(new_job, new_pass, ask):
+    shakes = {"form": "6.2", "noticed": ["chatter"]}
+    passes = [
+        new_pass(28, 0.1, 0.3, 16.0, **shakes),
+        new_pass(23, 0.1, 0.3, 15.4, **shakes),
+        new_pass(23, 0.15, 0.3, 14.8, **shakes),
+        new_pass(23, 0.15, 0.2, 14.2, **shakes),
+        new_pass(23, 0.15, 0.14, 13.8, **shakes),
+    ]
+    change = ask(new_job("1045", passes))["change"]
+    back = change and change["lever"] == "depth" and change["to"] > 0.14
+    assert not back
