@@ -159,8 +159,6 @@ def facts(
         "accepted": Quantity(rule_value("stainless", "long_accepted_feed_mm_rev"), "mm/rev"),
         "rake": f"{setup.edge.rake_deg:g}°",
         "metal_rake": f"{setup.metal.rake_deg.value:g}°",
-        "rake": f"{setup.edge.rake_deg:g}°",
-        "metal_rake": f"{setup.metal.rake_deg.value:g}°",
         "off_centre": Quantity(abs(setup.edge.centre_height_mm), "mm"),
     }
     if record and record.noticed:
