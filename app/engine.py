@@ -26,12 +26,14 @@ __all__ = [
     "advise_case",
     "combine",
     "form_name",
+    "gauges",
     "heat_trend",
     "materials",
     "own_parts",
     "picture",
     "plan_case",
     "read_bytes",
+    "thickness_trend",
     "tint_ladder",
 ]
 
@@ -129,12 +131,31 @@ def picture(
 def advise_case(case: Json, units: Units = Units.METRIC) -> Json:
     """Return the advice (``bluecurl.advice/1``) for a case (``bluecurl.case/1``).
 
-    ``units`` changes the sentences only; numbers stay metric.
+    ``units`` changes the sentences only; numbers stay metric. ``gauges`` are those of
+    :func:`gauges`.
     """
     import advisor
 
-    advice = advisor.advise(advisor.parse_case(case, metals=_own_metals()))
-    return advisor.advice_json(advice, show=_sentence_numbers(units))
+    parsed = advisor.parse_case(case, metals=_own_metals())
+    advice = advisor.advice_json(advisor.advise(parsed), show=_sentence_numbers(units))
+    return {**advice, "gauges": advisor.gauges_json(parsed)}
+
+
+def gauges(case: Json) -> Json | None:
+    """Return what width and thickness of the last pass's chips say; ``None`` for a new job.
+
+    Errors are those of :func:`advise_case`.
+    """
+    import advisor
+
+    return advisor.gauges_json(advisor.parse_case(case, metals=_own_metals()))
+
+
+def thickness_trend(case: Json) -> Json:
+    """Return the chip thickness over the passes of a job; errors as above."""
+    import advisor
+
+    return advisor.thickness_trend_json(advisor.parse_case(case, metals=_own_metals()))
 
 
 def plan_case(case: Json, units: Units = Units.METRIC) -> Json:

@@ -7,6 +7,7 @@ from contextlib import closing
 from typing import TYPE_CHECKING, Any
 
 from app.answers import json_line
+from app.gauge_words import thickness_short
 from app.logbook.export import log_csv, log_json, pass_flat
 from app.logbook.store import Logbook
 from app.plain import change_line, cut_line
@@ -49,6 +50,9 @@ def _outcome(row: PassRow, units: Units) -> str:
     if form:
         parts.append(f"form {form}")
     advice: dict[str, Any] = row.advice or {}
+    thick = thickness_short(advice.get("gauges"), units)
+    if thick:
+        parts.append(thick)
     if advice:
         change = advice.get("change")
         parts.append(change_line(change, units) if change else VERDICT_WORDS[advice["verdict"]])

@@ -8,6 +8,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from app.engine import form_name
+from app.gauge_words import gauge_lines
 from app.heat_words import degrees_words
 from app.show import Units, about, quantity
 from app.wording import LEVER_WORDS, SEVERITY_WORDS, TRUST_WORDS, USABLE_WORDS, VERDICT_WORDS
@@ -161,6 +162,7 @@ def advice_lines(advice: Json, units: Units) -> list[str]:
     ]
     if advice.get("next_cut"):
         lines.append(f"  Next cut {cut_line(advice['next_cut'], units)}")
+    lines += [f"  Chip     {text}" for text in gauge_lines(advice.get("gauges"), units)]
     lines += [f"  Check    {check_line(check, units)}" for check in advice["checks"]]
     lines.append(f"  Trust    {TRUST_WORDS[advice['trust']]}")
     lines += [f"           {text}" for text in advice.get("trust_why") or []]

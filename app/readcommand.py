@@ -16,6 +16,7 @@ from app.settings import is_check_line
 from app.show import Units
 from app.tables import reading_csv_header, reading_csv_rows
 from app.translate import metal_of, with_reading
+from app.wording import error_message
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -106,10 +107,17 @@ class _Run:
                 f"cannot write to {folder}: {error.strerror or error}"
             ) from error
 
+    def _with_gauges(self, reading: Json) -> Json:
+        """Return a reading with what its chips say of the cut, where that is known."""
+        if self.case is None:
+            return reading
+        return {**reading, "gauges": _gauges(with_reading(self.case, reading))}
+
     def give(self, reading: engine.ReadPhoto) -> None:
+        """Print one reading, in the layout asked for."""
         layout = self.options.layout
         if layout == "json":
-            self.answers.say(json_line(reading.json))
+            self.answers.say(json_line(self._with_gauges(reading.json)))
         elif layout == "csv":
             for row in reading_csv_rows(reading.json):
                 self.answers.say(row)
@@ -119,6 +127,15 @@ class _Run:
                 case = with_reading(self.case, reading.json)
                 advice = engine.advise_case(case, self.options.units)
                 self.answers.say("\n".join(advice_lines(advice, self.options.units)))
+
+
+def _gauges(case: Json) -> Json | None:
+    """Return the gauges of a case; one that the advisor refuses is told and gives none."""
+    try:
+        return engine.gauges(case)
+    except Exception as error:  # noqa: BLE001 - the reading stands without its cut
+        sys.stderr.write(f"{error_message(error)}\n")
+        return None
 
 
 def read_photos(

@@ -109,8 +109,12 @@ def keep_reading(book: Logbook, row: PassRow, seen: Seen) -> PassRow:
 
 
 def advise_pass(job: JobRow, rows: Sequence[PassRow], units: Units = Units.METRIC) -> Json:
-    """Return the advice for a job after these passes, oldest first, in words of ``units``."""
-    return engine.advise_case(case_of(job, rows), units)
+    """Return the advice for a job after these passes, oldest first, in words of ``units``.
+
+    Its ``gauges`` go by the reading also where a person named the form: an eye gives no width.
+    """
+    advice = engine.advise_case(case_of(job, rows), units)
+    return {**advice, "gauges": engine.gauges(case_of(job, rows, by_eye=False))}
 
 
 def coming_pass(job: JobRow, rows: Sequence[PassRow]) -> tuple[Json, Json]:

@@ -36,6 +36,15 @@ _COLUMNS = (
     "label",
     "tint",
     "usable",
+    "chip_thickness_mm",
+    "u_chip_thickness_mm",
+    "chip_thickness_by",
+    "compression",
+    "u_compression",
+    "shear_angle_deg",
+    "u_shear_angle_deg",
+    "width_ratio",
+    "u_width_ratio",
     "verdict",
     "lever",
     "from",
@@ -76,6 +85,7 @@ def pass_flat(job: JobRow, row: PassRow) -> dict[str, Any]:
         "label": row.label,
         "tint": heat.get("tint"),
         "usable": (row.reading or {}).get("usable"),
+        **_gauges((row.advice or {}).get("gauges") or {}),
         "verdict": (row.advice or {}).get("verdict"),
         "lever": change.get("lever"),
         "from": change.get("from"),
@@ -84,6 +94,20 @@ def pass_flat(job: JobRow, row: PassRow) -> dict[str, Any]:
         "followed": row.followed,
         "outcome": row.outcome,
     }
+
+
+def _gauges(gauges: dict[str, Any]) -> dict[str, Any]:
+    """Return thickness, compression, shear angle and width of the chip, each with its u."""
+    thickness, width = gauges.get("thickness") or {}, gauges.get("width") or {}
+    flat: dict[str, Any] = {"chip_thickness_by": thickness.get("measured")}
+    for name, measured in (
+        ("chip_thickness_mm", thickness.get("thickness_mm")),
+        ("compression", thickness.get("compression")),
+        ("shear_angle_deg", thickness.get("shear_angle_deg")),
+        ("width_ratio", width.get("ratio")),
+    ):
+        flat |= {name: (measured or {}).get("value"), f"u_{name}": (measured or {}).get("u")}
+    return flat
 
 
 def log_csv(logbook: Logbook, job_id: int | None = None) -> str:

@@ -6,7 +6,8 @@ from typing import TYPE_CHECKING, Any
 
 import streamlit as st
 
-from app.parts.fields import Field, field_label, field_text, read_field
+from app.parts.fields import Field, field_label, field_text
+from app.parts.typed import read_typed
 from app.plain import cut_line
 from app.wording import NOTICED_WORDS
 
@@ -38,7 +39,7 @@ def cut_panel(job: JobRow, start: Json, *, number: int, units: Units) -> Json:
             job.lathe.get("spindle_rev_min"), _SPEED, start, stem, units
         )
         cut["feed_mm_rev"] = _steps(job.lathe.get("feeds_mm_rev"), _FEED, start, stem, units)
-        cut["depth_mm"] = _typed(_DEPTH, start.get("depth_mm"), stem, units)
+        cut["depth_mm"] = read_typed(_DEPTH, start.get("depth_mm"), stem, units)
         cut["direction"] = st.segmented_control(
             "Direction",
             _DIRECTIONS,
@@ -61,7 +62,7 @@ def _steps(steps: Any, field: Field, start: Json, stem: str, units: Units) -> fl
     """Choose one of the lathe's steps, or type a value where it has none."""
     present = start.get(field.key)
     if not isinstance(steps, list) or not steps:
-        return _typed(field, present, stem, units)
+        return read_typed(field, present, stem, units)
     choices = sorted({*steps, *([] if present is None else [present])})
     options: list[float | None] = [*choices] if field is _SPEED else [*choices, None]
     return st.selectbox(
@@ -71,19 +72,6 @@ def _steps(steps: Any, field: Field, start: Json, stem: str, units: Units) -> fl
         format_func=lambda v: "by hand" if v is None else field_text(field, v, units),
         key=f"{stem}-{field.key}",
     )
-
-
-def _typed(field: Field, present: float | None, stem: str, units: Units) -> float | None:
-    text = st.text_input(
-        field_label(field, units), field_text(field, present, units), key=f"{stem}-{field.key}"
-    )
-    try:
-        value = read_field(field, text or "", units)
-    except ValueError as error:
-        st.error(str(error))
-        return present
-    # What was not touched keeps its exact value; the text of it is rounded.
-    return present if text == field_text(field, present, units) else value
 
 
 def told_panel(row: PassRow, units: Units) -> Json:
@@ -106,11 +94,11 @@ def told_panel(row: PassRow, units: Units) -> Json:
             key=f"{stem}-edge",
         )
         before = told.get("measured_mm") or []
-        diameter = _typed(_MEASURED, before[0][1] if before else None, stem, units)
+        diameter = read_typed(_MEASURED, before[0][1] if before else None, stem, units)
     told["noticed"] = list(noticed)
     told["edge_looked_at"] = edge
     told["measured_mm"] = [] if diameter is None else [[_middle(row), diameter]]
-    return {k: v for k, v in told.items() if v not in ([], None, "not yet")}
+    return {k: v for k, v in told.items() if v not in ([], {}, None, "not yet")}
 
 
 def _middle(row: PassRow) -> float:

@@ -10,9 +10,11 @@ from typing import TYPE_CHECKING
 import streamlit as st
 
 from app import session
+from app.gauge_words import thickness_short
 from app.logbook.backup import back_up
 from app.logbook.export import log_csv, log_json
 from app.parts.advice import show_advice
+from app.parts.gauges import show_gauges, show_thickness_trend
 from app.parts.heat import heat_setting, show_trend
 from app.parts.jobstrip import job_words
 from app.parts.pieces import show_reading
@@ -51,6 +53,7 @@ def render() -> None:
     job = jobs[chosen]
     st.markdown(job_words(job, units))
     show_trend(job, book.passes(job.id))
+    show_thickness_trend(job, book.passes(job.id), units)
     _passes(book, job, units)
     _undo(book)
     _take_away(book, job)
@@ -76,6 +79,9 @@ def _pass_words(row: PassRow, units: Units) -> str:
     if form:
         parts.append(f"form {form}")
     advice = row.advice or {}
+    thick = thickness_short(advice.get("gauges"), units)
+    if thick:
+        parts.append(thick)
     if advice:
         change = advice.get("change")
         parts.append(change_line(change, units) if change else VERDICT_WORDS[advice["verdict"]])
@@ -90,6 +96,9 @@ def _one_pass(book: Logbook, job: JobRow, row: PassRow, units: Units) -> None:
         _stored_reading(book, job, row, units)
     if row.advice is not None:
         show_advice(row.advice, units)
+        if row.advice.get("gauges"):
+            st.subheader("The chip", anchor=False)
+            show_gauges(row.advice["gauges"], units)
     note = st.text_input("What came of it", row.outcome or "", key=f"outcome-{row.id}")
     if (note or None) != row.outcome:
         book.change_pass(row.id, "note written", outcome=note or None)

@@ -13,6 +13,7 @@ from app.intake import from_upload
 from app.parts.advice import show_advice, show_cautions, show_first_cut, show_limits
 from app.parts.answer import label_choice, pass_buttons
 from app.parts.cut import cut_panel, told_panel
+from app.parts.gauges import chip_panel, show_gauges, show_thickness_trend
 from app.parts.heat import heat_setting, show_trend
 from app.parts.jobstrip import job_strip, welcome
 from app.parts.pieces import show_reading
@@ -95,6 +96,7 @@ def _job(book: Logbook, job: JobRow, units: Units) -> None:
     with right:
         _answer(book, job, [*done, row], cut, units=units)
         show_trend(job, [*done, row])
+        show_thickness_trend(job, [*done, row], units)
     # A photo to take again is asked for at once; otherwise the advice comes first.
     retake = row.reading["usable"] == "retake"
     words = "A better photo, instead" if retake else "More photos of this pass, read as one"
@@ -227,7 +229,8 @@ def _answer(
     *done, row = rows
     row = label_choice(book, row)
     advice_place = st.container()
-    told = told_panel(row, units)
+    warn = st.container()
+    told, below = chip_panel(row, told_panel(row, units), units)
     if (cut, told) != (row.cut, row.told):
         row = book.fill_pass(row.id, cut=cut, told=told)
     try:
@@ -240,6 +243,8 @@ def _answer(
         row = book.fill_pass(row.id, advice=advice)
     if units is not Units.METRIC:  # the logbook keeps one language of numbers
         advice = advise_pass(job, [*done, row], units)
+    with below:
+        show_gauges(advice.get("gauges"), units, warn=warn)
     with advice_place:
         show_advice(advice, units)
         if advice["verdict"] in _HANDS_FIRST:
