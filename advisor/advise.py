@@ -27,7 +27,7 @@ from advisor.keep import (
     last_depth,
     spring_pass,
 )
-from advisor.legal import changes_between, cure
+from advisor.legal import changes_between, cure, way_out
 from advisor.limits import check_limits, check_recommended, floor_mm, is_legal
 from advisor.moves import Move, Proposal, realise, reason_for
 from advisor.records import Advice, Case, Quantity, Reason
@@ -216,7 +216,8 @@ def _limits(now: Situation) -> Advice | None:
         named["value"] = Quantity(cured.worst.value, cured.worst.unit)
         named["bound"] = Quantity(cured.worst.bound, cured.worst.unit)
         reason = Reason(id=reason.id, values=named)
-        return _answer(now, None, verdict="stop", reason=reason, do=(_say(now, "do-no-cut"),))
+        do = (Reason(id=way_out(cured.worst), values=named),)
+        return _answer(now, None, verdict="stop", reason=reason, do=do)
     sharpen = () if now.last.edge_looked_at in {"not yet", "sharp"} else ("do-sharpen",)
     if cured.single:
         return _answer(

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 __all__ = ["RULES_VERSION", "advice_json", "plan_json"]
 
 #: Changes whenever a rule, a limit or a table value changes what is advised.
-RULES_VERSION: Final = "2026.11"
+RULES_VERSION: Final = "2026.11.27"
 
 _PLACES: Final = 6
 

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from advisor.situation import Situation
     from advisor.state import Setup
 
-__all__ = ["Cure", "changes_between", "cure"]
+__all__ = ["Cure", "changes_between", "cure", "way_out"]
 
 #: Which levers to try first for a limit; the others follow.
 _FIRST: Final[dict[str, tuple[str, ...]]] = {
@@ -65,6 +65,20 @@ _SOURCES: Final[dict[str, tuple[str, ...]]] = {
     "diameter error": ("kienzle1957", "bansal"),
     "tool bending": ("kienzle1957", "bansal"),
 }
+
+
+#: What to do where no setting is legal, by the worst limit; for others the set-up at large.
+_WAYS_OUT: Final[dict[str, str]] = {
+    "blade overhang over width": "do-wider-blade",
+    "blade reach": "do-longer-blade",
+    "stick-out over diameter": "do-shorter-bar",
+    "length gripped": "do-longer-grip",
+}
+
+
+def way_out(worst: LimitCheck) -> str:
+    """Return the id of what to do where no setting and no better holding is legal."""
+    return _WAYS_OUT.get(worst.limit, "do-no-cut")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -194,8 +208,16 @@ def _single(now: Situation, lever: str, worst: LimitCheck) -> Proposal | None:
     held = _support(now) if lever == "support" else pushes_less(now)
     for move in held:
         if move.setup is not None and is_legal(move.setup, now.cut, now.stock):
-            return _supported(now, move, now.cut)
+            return _for_limit(_supported(now, move, now.cut), now, worst)
     return None
+
+
+def _for_limit(proposal: Proposal, now: Situation, worst: LimitCheck) -> Proposal:
+    """Return a better holding with the limit as its reason, where that is not slenderness."""
+    if proposal.change.reason.id != "support-long" or worst.limit == "stick-out over diameter":
+        return proposal
+    reason = _limit_reason(now, worst, proposal.cut)
+    return replace(proposal, change=replace(proposal.change, reason=reason))
 
 
 def _towards_size(now: Situation, lever: str, worst: LimitCheck) -> Cut:

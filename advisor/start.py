@@ -10,7 +10,7 @@ from advisor.cautions import cautions_for
 from advisor.first_steps import first_steps, is_under_skin
 from advisor.force import spindle_speed_rev_min
 from advisor.lathes import settable_speeds
-from advisor.legal import cure
+from advisor.legal import cure, way_out
 from advisor.limits import check_limits, check_recommended
 from advisor.records import Advice, Change, Cut, Evidence, PassRecord, Quantity, Reason
 from advisor.search import nearest_legal, settings_for, snap
@@ -199,10 +199,11 @@ def _cured(case: Case, setup: Setup, wish: Cut, stock: Stock) -> Advice:
             worst = cured.worst
             named |= {"limit": worst.limit, "value": Quantity(worst.value, worst.unit)}
             named["bound"] = Quantity(worst.bound, worst.unit)
+        out = "do-no-cut" if cured is None else way_out(cured.worst)
         return Advice(
             verdict="stop",
             reason=Reason(id="no-legal-cut", values=named),
-            do=(Reason(id="do-no-cut", values=named),),
+            do=(Reason(id=out, values=named),),
             checks=check_limits(setup, wish, stock),
         )
     done = cured.proposal

@@ -287,6 +287,36 @@ def test_over_the_ceiling_taylor_is_named(new_job, new_pass, ask):
     assert "about 20 %" in carbide["because"]  # (60/90)^4
 
 
+# --- limits in words ---------------------------------------------------------------------
+
+
+def test_a_short_grip_is_named_as_one(new_job, new_pass, ask):
+    one = new_pass(28, 0.1, 0.5, form="6.2")
+    change = ask(new_job("1045", [one], work={"grip_mm": 5}))["change"]
+    assert change["lever"] == "support"
+    assert "in the jaws" in change["because"]
+    assert "slender" not in change["because"]
+
+
+@pytest.mark.parametrize(
+    "row",
+    [
+        ("part off", {}, {"blade_width_mm": 1.0, "overhang_mm": 12}, "wider blade"),
+        ("along", {"holding": "chuck and centre", "stickout_mm": 220}, {}, "two settings"),
+    ],
+    ids=lambda row: row[0].replace(" ", "-"),
+)
+def test_where_nothing_is_legal_the_way_out_fits_the_limit(row, new_job, new_pass, ask):
+    direction, work, edge, words = row
+    depth = edge.get("blade_width_mm", 0.3)
+    one = new_pass(14, 0.05, depth, form="3.1", direction=direction)
+    for passes in ([one], []):
+        case = new_job("1045", passes, work={**work, "direction": direction}, edge=edge)
+        advice = ask(case)
+        assert (advice["verdict"], advice["next_cut"]) == ("stop", None)
+        assert words in " ".join(advice["do"])
+
+
 # --- no going round in circles -----------------------------------------------------------
 
 
