@@ -216,8 +216,8 @@ def _limits(now: Situation) -> Advice | None:
         named["value"] = Quantity(cured.worst.value, cured.worst.unit)
         named["bound"] = Quantity(cured.worst.bound, cured.worst.unit)
         reason = Reason(id=reason.id, values=named)
-        do = (Reason(id=way_out(cured.worst), values=named),)
-        return _answer(now, None, verdict="stop", reason=reason, do=do)
+        out = Reason(id=way_out(cured.worst), values=named)
+        return _answer(now, None, verdict="stop", reason=reason, do=(out,))
     sharpen = () if now.last.edge_looked_at in {"not yet", "sharp"} else ("do-sharpen",)
     if cured.single:
         return _answer(

@@ -251,6 +251,7 @@ class PassRecord:
     stickout_mm: float
     evidence: Evidence
     measured_mm: tuple[tuple[float, float], ...] = ()
+    """Places along the cut, mm from its end at the chuck, and the diameter found there, mm."""
     chip: ChipPiece = ChipPiece()
     noticed: tuple[str, ...] = ()
     edge_looked_at: str = "not yet"
