@@ -96,7 +96,6 @@ def feed_times(now: Situation) -> float:
     if feed is None or now.form is None:
         return 1.0
     limp = form_class(now.form) in {FormClass.SNARLED, FormClass.LONG_RIBBON}
-    limp = limp and metal.nature != "titanium"
     start, high = usual_feeds(now.setup, now.cut.direction)
     wanted = rule_value("move", "stiff_share") * high if limp else math.sqrt(start * high)
     # Titanium does not have to break: a light feed there is raised with a lighter hand.
