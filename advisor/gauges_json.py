@@ -27,6 +27,10 @@ def _measured(pair: Pair | None) -> dict[str, float] | None:
     return {"value": float(f"{pair[0]:.{_PLACES}g}"), "u": float(f"{pair[1]:.2g}")}
 
 
+def _rounded(mm: float | None) -> float | None:
+    return None if mm is None else round(mm, 4)
+
+
 def _width(gauge: WidthGauge) -> dict[str, Any]:
     return {
         "state": gauge.state,
@@ -84,7 +88,8 @@ def thickness_trend_json(case: Case) -> dict[str, Any]:
                 "thickness_mm": _measured((point.thick.mm, point.thick.u_mm)),
                 "measured": point.thick.way,
                 "compression": _measured(point.ratio),
-                "before_mm": None if point.before_mm is None else round(point.before_mm, 4),
+                "before_mm": _rounded(point.before_mm),
+                "call_mm": _rounded(point.call_mm),
                 "state": point.state,
             }
             for point in trend.points

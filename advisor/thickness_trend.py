@@ -13,6 +13,7 @@ from statistics import median_low
 from typing import TYPE_CHECKING, Final, Literal, TypeAlias
 
 from advisor.gauges import thickness_gauge
+from advisor.tables import rule_value
 from advisor.thickness import is_thicker, same_before, thickness_in
 
 if TYPE_CHECKING:
@@ -29,6 +30,7 @@ _TWO_U: Final = 2.0
 class ThicknessPoint:
     """One pass with a measured chip; ``before_mm`` is what it is compared with.
 
+    From ``call_mm`` on the edge is called, where the doubt of the measuring allows it.
     ``state``: "first" of a row, "steady", "watch" (thicker by more than the measuring
     explains, not yet by enough to call the edge), "thicker" (the edge is called).
     """
@@ -37,6 +39,7 @@ class ThicknessPoint:
     thick: ChipThickness
     ratio: Pair | None
     before_mm: float | None
+    call_mm: float | None
     state: State
 
 
@@ -69,13 +72,16 @@ def thickness_trend(case: Case) -> ThicknessTrend:
             continue
         earlier = [thickness_in(case, n) for n in same_before(case, number)]
         known = [t for t in earlier if t is not None and t.way == here.way]
+        before = median_low(t.mm for t in known) if known else None
+        sign = rule_value("chip", "thicker_is_a_sign")
         gauge = thickness_gauge(case, number)
         points.append(
             ThicknessPoint(
                 number=number + 1,
                 thick=here,
                 ratio=None if gauge is None else gauge.ratio,
-                before_mm=median_low(t.mm for t in known) if known else None,
+                before_mm=before,
+                call_mm=None if before is None else sign * before,
                 state=_state(here, known),
             )
         )

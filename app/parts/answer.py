@@ -30,7 +30,7 @@ _BUTTONS: dict[str, tuple[str | None, str | None]] = {
 
 
 def label_choice(book: Logbook, row: PassRow) -> PassRow:
-    """Where the form is not certain, offer three ways on: again, with care, or by eye."""
+    """Where the form is not certain, offer three ways on: more photos, with care, by eye."""
     reading: Json = row.reading or {}
     form = reading.get("form") or {}
     if reading.get("usable") != "retake" and form.get("sure") and row.label is None:
@@ -44,8 +44,8 @@ def label_choice(book: Logbook, row: PassRow) -> PassRow:
     else:
         st.subheader("Not sure about the form", anchor=False)
         st.markdown(
-            "Take the photo again, go on with care, or name what you see. Your eye at the "
-            "lathe counts for more than a doubtful photo."
+            "Add another photo of this pass, go on with care, or name what you see. Your eye "
+            "at the lathe counts for more than a doubtful photo."
         )
     likely = [c for c in form.get("candidates", []) if c]
     options: list[str | None] = [None, *likely, *(c for c in _all_forms() if c not in likely)]

@@ -191,6 +191,7 @@ def show_thickness_trend(job: JobRow, rows: Sequence[PassRow], units: Units) -> 
     with st.expander("The thickness in numbers"):
         st.table(thickness_rows(trend, units), border="horizontal")
         st.caption(
-            f"Bars are ± 2 u, a grey line is what a chip is compared with; a square begins a "
-            f"row, a triangle calls the edge. {BEST_SIGN}"
+            "Bars are ± 2 u. Grey: the chip before; dashed: from here on the edge is called. A "
+            "square begins a row, a triangle calls the edge. “Times” is the compression: chip "
+            f"over uncut thickness. {BEST_SIGN}"
         )

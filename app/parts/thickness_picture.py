@@ -2,7 +2,7 @@
 
 A square begins a row (other settings, edge or way of measuring), a triangle is a chip so
 much thicker that the edge is called, any other a dot; a grey line is what it is compared
-with. Gives HTML; touches no page.
+with, a dashed one where the edge is called. Gives HTML; touches no page.
 """
 
 from __future__ import annotations
@@ -10,7 +10,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from app.parts.drawing import drawing
-from app.show import Units, about, convert, quantity
+from app.show import Units, about, convert, unit_label
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -25,19 +25,15 @@ _MOST = 16
 _STEPS = (0.01, 0.02, 0.05, 0.1, 0.2, 0.5, 1.0, 2.0, 5.0)
 _INCH_STEPS = (0.0005, 0.001, 0.002, 0.005, 0.01, 0.02, 0.05, 0.1, 0.2)
 _LINES = 6
-_WAYS = {"micrometer": "micrometer", "weighed": "weight", "length": "length"}
-_STATES = {
-    "first": "new row",
-    "steady": "no thicker",
-    "watch": "a little thicker",
-    "thicker": "thicker: the edge",
-}
+_WAYS = {"micrometer": "", "weighed": " (weight)", "length": " (length)"}
+_STATES = {"first": "new row", "steady": "", "watch": "a little thicker", "thicker": "thicker"}
 
 
 def _top(points: Sequence[Json]) -> float:
     """Return the top of the scale, mm; a reading in great doubt does not stretch it."""
     values = [(p["thickness_mm"]["value"], p["thickness_mm"]["u"]) for p in points]
-    return float(max(value + min(2 * u, 0.4 * value) for value, u in values)) * 1.08
+    tops = [value + min(2 * u, 0.4 * value) for value, u in values]
+    return 1.08 * float(max(*tops, *(p["call_mm"] or 0.0 for p in points)))
 
 
 def _y(mm: float, top: float) -> float:
@@ -63,25 +59,31 @@ def _mark(p: Json, x: float, step: float, top: float) -> str:
     value, u = p["thickness_mm"]["value"], p["thickness_mm"]["u"]
     y, low, high = (_y(mm, top) for mm in (value, value - 2 * u, value + 2 * u))
     out = (
-        f'<path d="M{x:.1f} {low:.1f}V{high:.1f}m-4 0h8M{x - 4:.1f} {low:.1f}h8" '
+        f'<path d="M{x:.1f} {low:.1f}V{high:.1f}m-6 0h12M{x - 6:.1f} {low:.1f}h12" '
         'stroke="currentColor" stroke-width="1.4" fill="none"/>'
     )
     if p["before_mm"] is not None:
-        half, before = min(0.4 * step, 14.0), _y(p["before_mm"], top)
+        half, before, call = (
+            min(0.4 * step, 14.0),
+            _y(p["before_mm"], top),
+            _y(p["call_mm"], top),
+        )
         out += (
             f'<path d="M{x - half:.1f} {before:.1f}h{2 * half:.1f}" stroke="#888" '
             'stroke-width="4" stroke-opacity="0.55"/>'
+            f'<path d="M{x - half:.1f} {call:.1f}h{2 * half:.1f}" stroke="currentColor" '
+            'stroke-width="1.2" stroke-dasharray="4 3"/>'
         )
     if p["state"] == "thicker":
         side, dx = ("end", -13) if x > (_LEFT + _RIGHT) / 2 else ("start", 13)
         return out + (
-            f'<path d="M{x:.1f} {y - 10:.1f}l9 16h-18z"/>'
+            f'<path d="M{x:.1f} {y - 9:.1f}l8 14h-16z"/>'
             f'<text x="{x + dx:.1f}" y="{max(y - 2, _TOP + 11):.1f}" font-size="13" '
             f'font-weight="700" text-anchor="{side}">thicker</text>'
         )
     if p["state"] == "first":
-        return out + f'<rect x="{x - 5:.1f}" y="{y - 5:.1f}" width="10" height="10"/>'
-    return out + f'<circle cx="{x:.1f}" cy="{y:.1f}" r="5"/>'
+        return out + f'<rect x="{x - 4:.1f}" y="{y - 4:.1f}" width="8" height="8"/>'
+    return out + f'<circle cx="{x:.1f}" cy="{y:.1f}" r="4"/>'
 
 
 def thickness_picture(trend: Json, units: Units) -> str:
@@ -120,15 +122,27 @@ def thickness_text(trend: Json, units: Units) -> str:
 
 def thickness_rows(trend: Json, units: Units) -> list[Json]:
     """Return the same as rows of a table, the latest pass first."""
-    dash = "\N{EN DASH}"
+    name = unit_label("mm", units)
     return [
         {
             "pass": p["number"],
-            "chip": about(p["thickness_mm"], "mm", units, spread=True),
-            "measured by": _WAYS[p["measured"]],
-            "before": dash if p["before_mm"] is None else quantity(p["before_mm"], "mm", units),
-            "compression": about(p["compression"], "", spread=True),
-            "says": _STATES[p["state"]],
+            f"chip, {name}": _bare(p["thickness_mm"], units) + _WAYS[p["measured"]],
+            f"before, {name}": "\N{EN DASH}"
+            if p["before_mm"] is None
+            else _bare(
+                {"value": p["before_mm"], "u": p["thickness_mm"]["u"]}, units, alone=True
+            ),
+            "times": about(p["compression"], "", spread=True).replace(
+                " ", "\N{NO-BREAK SPACE}"
+            ),
+            "": _STATES[p["state"]],
         }
         for p in reversed(trend["points"])
     ]
+
+
+def _bare(measured: Json, units: Units, *, alone: bool = False) -> str:
+    """Return a thickness without its unit, which stands in the header of the column."""
+    text = about(measured, "mm", units, spread=not alone)
+    bare = text.replace(f" {unit_label('mm', units)}", "")
+    return bare.replace(" ", "\N{NO-BREAK SPACE}")  # a narrow screen must not tear it apart

@@ -97,10 +97,10 @@ def _job(book: Logbook, job: JobRow, units: Units) -> None:
         _answer(book, job, [*done, row], cut, units=units)
         show_trend(job, [*done, row])
         show_thickness_trend(job, [*done, row], units)
-    # A photo to take again is asked for at once; otherwise the advice comes first.
+    # A photo to take again, or one more, is asked for at once; else the advice comes first.
     retake = row.reading["usable"] == "retake"
     words = "A better photo, instead" if retake else "More photos of this pass, read as one"
-    with again if retake else st.container():
+    with again if row.reading["usable"] != "yes" else st.container():
         _photo_input(words, book, job, row, cut=row.cut, told=row.told, instead=retake)
 
 

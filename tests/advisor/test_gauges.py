@@ -261,7 +261,10 @@ def test_a_small_clear_rise_is_watched_not_called(new_job, new_pass):
     passes = [
         new_pass(25, 0.1, form="6.2", chip={"thickness_mm": [t] * 6}) for t in (0.2, 0.23)
     ]
-    assert _trend(new_job("1045", passes))["state"] == "watch"
+    trend = _trend(new_job("1045", passes))
+    assert trend["state"] == "watch"
+    assert trend["points"][1]["before_mm"] == 0.2
+    assert trend["points"][1]["call_mm"] == pytest.approx(0.26)  # the usual sign: 1.3 times
 
 
 def test_a_look_at_the_edge_begins_anew(new_job, new_pass):

@@ -389,6 +389,7 @@ def _trend(*thick, states=None):
                 "measured": "micrometer",
                 "compression": {"value": mm / 0.097, "u": 0.1},
                 "before_mm": None if state == "first" else thick[0],
+                "call_mm": None if state == "first" else 1.3 * thick[0],
                 "state": state,
             }
             for n, (mm, state) in enumerate(zip(thick, states, strict=True), 1)
@@ -410,6 +411,7 @@ def test_the_picture_shows_the_alarm_by_shape_and_word_and_stays_inside():
     assert svg.count("<rect") == 1
     assert svg.count("<circle") == 1
     assert svg.count(">thicker<") == 1
+    assert svg.count("stroke-dasharray") == 2
     ys = [float(y) for y in re.findall(r' (?:y|cy)="([\d.]+)"', svg)]
     assert min(ys) >= 0
     assert max(ys) <= 196
@@ -426,8 +428,10 @@ def test_the_axis_is_in_the_units_of_the_person():
 def test_the_table_tells_the_same_with_the_latest_first():
     rows = thickness_rows(_trend(0.2, 0.29, states=["first", "thicker"]), Units.METRIC)
     assert [row["pass"] for row in rows] == [2, 1]
-    assert rows[0]["says"] == "thicker: the edge"
-    assert rows[1]["before"] == "\N{EN DASH}"
+    assert rows[0]["chip, mm"].split() == ["0.290", "±", "0.016"]
+    assert rows[0]["before, mm"] == "0.200"
+    assert rows[0][""] == "thicker"
+    assert rows[1]["before, mm"] == "\N{EN DASH}"
 
 
 @pytest.mark.parametrize("state", ["none", "first", "steady", "watch", "thicker", "looked"])
