@@ -6,6 +6,7 @@ The cases stand in ``forty_cases.toml``, each with where its answer comes from;
 
 from __future__ import annotations
 
+import importlib.util
 import tomllib
 from pathlib import Path
 
@@ -61,3 +62,17 @@ def test_our_answer_agrees_with_the_book(case, new_job, new_pass, ask):
     assert change["lever"] in case["lever"], change["because"]
     if "way" in case and change["unit"] is not None:
         assert (change["to"] > change["from"]) == (case["way"] == "up"), change["because"]
+
+
+def test_the_tables_to_read_are_rendered_from_these_cases():
+    path = Path(__file__).parents[1] / "bench" / "advice_table.py"
+    spec = importlib.util.spec_from_file_location("advice_table", path)
+    table = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(table)
+    lines, counts = table.table(["303", "304"])
+    # two metals, two edge materials, every form of the list at a light and at a good feed
+    assert sum(counts.values()) == 2 * 2 * 2 * len(table.FORMS)
+    assert [line for line in lines if line.startswith("303, HSS")]
+    said = "\n".join(table.cases())
+    for case in CASES:
+        assert case["book"] in said
