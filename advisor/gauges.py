@@ -36,7 +36,7 @@ __all__ = [
 State: TypeAlias = Literal["sound", "narrow", "wide", "unsure"]
 #: Why a width says nothing: no fact, no strip in view, or it may be the thickness.
 Why: TypeAlias = Literal[
-    "", "facts", "direction", "interrupted", "no strips", "on edge", "stout"
+    "", "facts", "direction", "interrupted", "no strips", "few", "on edge", "stout"
 ]
 _TWO_U: Final = 2.0
 #: Facts of the edge that must have been stated; a table's usual value is no ground.

@@ -62,7 +62,8 @@ def _steps(steps: Any, field: Field, start: Json, stem: str, units: Units) -> fl
     """Choose one of the lathe's steps, or type a value where it has none."""
     present = start.get(field.key)
     if not isinstance(steps, list) or not steps:
-        return read_typed(field, present, stem, units)
+        typed: float | None = read_typed(field, present, stem, units)
+        return typed
     choices = sorted({*steps, *([] if present is None else [present])})
     options: list[float | None] = [*choices] if field is _SPEED else [*choices, None]
     return st.selectbox(

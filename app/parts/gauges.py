@@ -134,7 +134,7 @@ def _piece(row: PassRow, chip: Json, stem: str, units: Units) -> Json:
 
 def _is_whole(chip: Json) -> bool:
     length = chip.get("length_mm")
-    return chip.get("kind") == "chip" and bool(length) and "bound" not in length
+    return chip.get("kind") == "chip" and length is not None and "bound" not in length
 
 
 def _by_hand(field: Field, chip: Json, measured: Json, stem: str, units: Units) -> Any:  # noqa: ANN401 - JSON

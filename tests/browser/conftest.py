@@ -150,9 +150,9 @@ def fresh_photo(tmp_path):
     """The default demo photo with other bytes behind its end: a new photo to the logbook."""
     from app.demo import default_demo
 
-    def _fresh():
+    def _fresh(name="chips"):
         photo = default_demo().photo
-        copy = tmp_path / f"chips{photo.suffix}"
+        copy = tmp_path / f"{name}{photo.suffix}"
         copy.write_bytes(photo.read_bytes() + os.urandom(8))
         return copy
 

@@ -98,6 +98,53 @@ def test_photo_to_advice_reload_and_logbook(visit, settled, fresh_photo, home):
 
 
 @pytest.mark.usefixtures("job")
+def test_two_photos_at_once_are_one_pass_and_one_can_be_taken_out(
+    visit, settled, fresh_photo, home
+):
+    tab = visit()
+    _take_photo(tab, [fresh_photo("one"), fresh_photo("two")], settled)
+    _no_traceback(tab)
+    _comfortable(tab)
+    pictures = tab.locator("[data-testid=stImage] img")
+    assert pictures.count() == 2
+    assert [pictures.nth(n).get_attribute("alt")[:7] for n in (0, 1)] == ["Photo 1", "Photo 2"]
+    assert tab.get_by_text("2 taken together").is_visible()
+    with closing(Logbook(home)) as book:
+        both = max(book.passes(), key=lambda row: row.id)
+    assert len(both.photo_sha256s) == len(both.reading["photos"]) == 2
+    assert {chip["photo_number"] for chip in both.reading["chips"]} == {1, 2}
+
+    tab.get_by_role("button", name="Take out").first.click()
+    settled(tab)
+    assert pictures.count() == 1
+    with closing(Logbook(home)) as book:
+        one = book.one_pass(both.id)
+    assert one.photo_sha256s == both.photo_sha256s[1:]
+    assert 2 * len(one.reading["chips"]) == len(both.reading["chips"])
+
+
+@pytest.mark.usefixtures("job")
+def test_a_thickness_typed_on_the_page_is_kept_and_answered(visit, settled, fresh_photo, home):
+    tab = visit()
+    _take_photo(tab, fresh_photo(), settled)
+    tab.get_by_text("Thickness and width of the chip").click()
+    tab.get_by_role("radio", name="micrometer").click()
+    settled(tab)
+    field = tab.get_by_label("Thickness at one place or several, mm")
+    field.fill("0,24 0.25")
+    field.press("Enter")
+    settled(tab)
+    _no_traceback(tab)
+    _comfortable(tab)
+    assert tab.get_by_text("thick by micrometer").is_visible()
+    assert tab.get_by_text("best sign of a dulling edge under oil").first.is_visible()
+    with closing(Logbook(home)) as book:
+        row = max(book.passes(), key=lambda row: row.id)
+    assert row.told["chip"] == {"thickness_mm": [0.24, 0.25]}
+    assert row.advice["gauges"]["thickness"]["thickness_mm"]["value"] == 0.245
+
+
+@pytest.mark.usefixtures("job")
 def test_nothing_leaves_this_computer(visit, settled, fresh_photo, address):
     tab = visit()
     _take_photo(tab, fresh_photo(), settled)

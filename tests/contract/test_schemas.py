@@ -17,18 +17,25 @@ from app.demo import default_demo, demos
 
 READING = {
     "schema", "photo", "photos", "sha256", "size_px", "scale", "chips", "form", "heat", "flags",
-    "usable", "versions",
+    "usable", "versions", "sha256s",
 }  # fmt: skip
 CHIP = {
-    "number", "kind", "outline_px", "group", "form", "sure", "candidates", "probability",
-    "p_not_chip", "why", "length_mm", "width_mm", "extent_mm", "curl_radius_mm",
+    "number", "photo_number", "kind", "outline_px", "group", "form", "sure", "candidates",
+    "probability", "p_not_chip", "why", "length_mm", "width_mm", "extent_mm", "curl_radius_mm",
     "curl_radius_range_mm", "pitch_mm", "turns", "tint", "flags",
 }  # fmt: skip
 TINT = {"name", "sure", "candidates", "film_nm", "lab", "share_tinted"}
 FORM = {"code", "group", "main", "share", "sure", "candidates", "mix"}
 ADVICE = {
     "schema", "verdict", "because", "do", "cautions", "change", "alternatives", "next_cut",
-    "checks", "trust",
+    "checks", "trust", "gauges",
+}  # fmt: skip
+GAUGES = {"width", "thickness"}
+WIDTH = {
+    "state", "why", "ratio", "width_mm", "expected_mm", "usual", "measured", "chips", "missing",
+}  # fmt: skip
+THICKNESS = {
+    "thickness_mm", "measured", "compression", "usual", "shear_angle_deg", "missing", "trend",
 }  # fmt: skip
 CHANGE = {"lever", "from", "to", "unit", "because", "expect", "if_not", "sources"}
 NEXT_CUT = {"spindle_rev_min", "feed_mm_rev", "depth_mm", "power_feed", "coolant"}
@@ -135,6 +142,25 @@ def test_advice_has_every_field(capsys, tmp_path):
         assert advice["change"].keys() >= CHANGE
         assert advice["change"]["lever"] in LEVERS
         assert advice["change"]["sources"]
+
+
+def test_gauges_have_every_field(capsys, tmp_path):
+    measured = [{**CASE["passes"][0], "chip": {"thickness_mm": 0.1, "width_mm": 0.4}}]
+    new_job, bare = {**CASE, "passes": []}, CASE
+    path = _case_file(tmp_path, {**CASE, "passes": measured}, bare, new_job)
+    code, answers = _run(capsys, "advise", path, "--json")
+    assert code == 0
+    full, nothing_measured, start = (answer["gauges"] for answer in answers)
+    for gauges in (full, nothing_measured):
+        assert gauges.keys() >= GAUGES
+        assert gauges["width"].keys() >= WIDTH
+        assert gauges["width"]["state"] in {"sound", "narrow", "wide", "unsure"}
+    assert full["thickness"].keys() >= THICKNESS
+    assert full["width"]["measured"] == "by hand"
+    assert nothing_measured["thickness"] is None
+    assert start is None
+    for found in _measures(full):
+        assert found["u"] > 0
 
 
 def test_a_snarled_ribbon_is_never_answered_with_keep(capsys, tmp_path):
