@@ -69,7 +69,7 @@ def meaning(heat: Json, *, edge_material: str | None, coolant: str | None) -> li
         return []
     tinted = _DEPTH[tint] > 0 and "bright" not in (heat.get("candidates") or [tint])
     lines = []
-    if family == "titanium" and tinted:
+    if family == "titanium" and _DEPTH[tint] > 0:  # there the pale one is late already
         lines.append(_titanium(edge_material))
     if family == "stainless" and tinted:
         lines.append(

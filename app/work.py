@@ -94,10 +94,9 @@ def stored_photo(book: Logbook, sha256: str) -> Incoming:
     return Incoming(name=stored.name, data=data, sha256=stored.sha256)
 
 
-def stored_pictures(book: Logbook, row: PassRow) -> list[bytes]:
-    """Return the photos of a pass with outlines drawn in, as far as they were kept."""
-    found = [book.picture(sha256) for sha256 in row.photo_sha256s]
-    return [picture for picture in found if picture is not None]
+def stored_pictures(book: Logbook, row: PassRow) -> list[bytes | None]:
+    """Return the pictures of a pass, outlines drawn in; ``None`` for one that was not kept."""
+    return [book.picture(sha256) for sha256 in row.photo_sha256s]
 
 
 def keep_reading(book: Logbook, row: PassRow, seen: Seen) -> PassRow:

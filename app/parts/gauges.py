@@ -41,7 +41,8 @@ _CUT = Field("cut_mm", "Or length cut on the work", unit="mm")
 _HINTS = {
     "micrometer": (
         "Pinch a flat bit. Between flat anvils a curled chip reads too thick: use a pointed or "
-        "ball anvil. Two to five places tell more than one."
+        "ball anvil. On a saw-toothed back it touches the teeth. Two to five places tell more "
+        "than one."
     ),
     "weighing": (
         "Rinse off oil and dry. Several pieces together are better than one: add up their "

@@ -36,7 +36,7 @@ _SIZES = (
 
 def show_reading(
     reading: Json,
-    pictures: Sequence[bytes],
+    pictures: Sequence[bytes | None],
     units: Units,
     *,
     setting: Json | None = None,
@@ -58,13 +58,17 @@ def show_reading(
 
 
 def _pictures(
-    reading: Json, pictures: Sequence[bytes], take_out: Callable[[int], None] | None
+    reading: Json, pictures: Sequence[bytes | None], take_out: Callable[[int], None] | None
 ) -> None:
-    """Show each photo; where there are several, with what is on it and a way to drop it."""
+    """Show each photo; where there are several, with what is on it and a way to drop it.
+
+    ``None`` stands for a photo whose picture was not kept.
+    """
     several = len(pictures) > 1
     for place, picture in enumerate(pictures):
         number = place + 1 if several else None
-        st.image(picture, width="stretch", alt=picture_text(reading, number))
+        if picture is not None:
+            st.image(picture, width="stretch", alt=picture_text(reading, number))
         if not several:
             continue
         with st.container(horizontal=True, vertical_alignment="center"):

@@ -479,3 +479,16 @@ def test_the_log_shows_every_photo_of_a_pass(page, fakes):
     assert not page.exception
     assert "Photo 2 of 2: chips 6 to 10" in _text(page)
     assert not [b for b in page.button if b.label == "Take out"]
+
+
+@pytest.mark.usefixtures("job")
+def test_a_picture_that_is_gone_does_not_shift_the_others(page, data_home, fakes):
+    page.run()
+    _upload(page, fakes.photo_bytes(1), fakes.photo_bytes(2))
+    first, second = _rows(data_home)[0].photo_sha256s
+    (data_home / "pictures" / f"{first}.jpg").unlink()
+    page.run()
+    assert not page.exception
+    assert "Photo 2 of 2: chips 6 to 10" in _text(page)
+    [b for b in page.button if b.label == "Take out"][0].click().run()
+    assert _rows(data_home)[0].photo_sha256s == (second,)
