@@ -490,5 +490,5 @@ def test_a_picture_that_is_gone_does_not_shift_the_others(page, data_home, fakes
     page.run()
     assert not page.exception
     assert "Photo 2 of 2: chips 6 to 10" in _text(page)
-    [b for b in page.button if b.label == "Take out"][0].click().run()
+    next(b for b in page.button if b.label == "Take out").click().run()
     assert _rows(data_home)[0].photo_sha256s == (second,)
