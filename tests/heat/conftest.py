@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from vision.heat.film import exposure_free, film_from_colours
 from vision.training.films import film_colour
 
 METALS = {"steel": ("iron", "magnetite"), "titanium": ("titanium", "titania")}
@@ -34,3 +35,20 @@ def picture(rng):
 @pytest.fixture
 def rgb_of():
     return chip_rgb
+
+
+def fix_of_colour(lab, *, family, u_colour, spots=60):
+    """Film of one CIELAB colour, as of a chip that is the same all over."""
+    lab = np.asarray(lab, float)
+    return film_from_colours(
+        np.tile(exposure_free(lab), (spots, 1)),
+        np.zeros((spots, 2)),
+        family=family,
+        u_colour=u_colour,
+        luminance=float(((lab[0] + 16.0) / 116.0) ** 3),
+    )
+
+
+@pytest.fixture(scope="session")
+def fix_of():
+    return fix_of_colour

@@ -122,7 +122,7 @@ def test_colourless_beside_blue_is_burnt(picture, colour_science):
     beside = read((neutral, mask), u_colour=4.0)
     assert beside.name == "grey"
     assert "bright" not in beside.candidates
-    assert beside.film_nm.value > 75
+    assert beside.film_nm.value > 70
 
 
 @pytest.mark.parametrize("family", ["steel", "titanium"])
@@ -137,7 +137,7 @@ def test_bright_and_tinted_are_not_confused(rng, picture, family):
         bare = read(picture(family, [0.0], gain=cast, size=40, **kind), family=family)
         film = rng.uniform(20, 90)
         tinted = read(picture(family, [film], gain=cast, size=40, **kind), family=family)
-        wrong_bright += bare.name != "bright"
+        wrong_bright += "bright" not in bare.candidates
         wrong_tinted += tinted.name == "bright" and tinted.sure
     assert wrong_bright <= 3
     assert wrong_tinted <= 1
@@ -181,7 +181,8 @@ def test_white_haze_makes_a_tint_doubtful_and_not_another_one(picture):
     hazy = read((linear + 0.05, mask))
     assert abs(hazy.film_nm.value - 47.0) <= 2 * hazy.film_nm.u
     assert abs(hazy.film_nm.value - 47.0) <= 10.0
-    assert hazy.film_nm.u >= read((linear, mask)).film_nm.u
+    clear = read((linear, mask)).film_nm
+    assert hazy.film_nm.u / hazy.film_nm.value >= clear.u / clear.value
 
 
 @pytest.mark.parametrize("mirrored", [(1.0, 0.85, 0.77), (1.0, 0.97, 0.90)])
@@ -193,3 +194,24 @@ def test_a_bright_chip_that_mirrors_skin_or_wears_oil_is_never_surely_tinted(
         cast = np.exp(rng.normal(0, 0.02, 3)) * mirrored
         tint = read(picture("steel", [0.0], gain=cast, size=40), u_colour=4.0)
         assert tint.name in (None, "bright") or not tint.sure
+
+
+def test_black_that_was_taken_for_too_bright_is_set_anew(picture):
+    """A grey card's "black" looks like stray light; what is darker than black tells."""
+    linear, mask = picture("steel", [BLUE_NM], noise=0.004)
+    shadow = linear.copy()
+    shadow[:4] = 0.0  # what a chip does not mirror is black
+    veil = 0.25
+    too_much = (shadow - veil) / (1 - veil)
+    plain, mended = read((shadow, mask)), read((too_much, mask))
+    assert mended.name == plain.name
+    assert mended.film_nm.value == pytest.approx(plain.film_nm.value, abs=1.0)
+
+
+def test_paper_that_bleeds_into_a_narrow_chip_adds_to_its_doubt(picture):
+    linear, mask = picture("steel", [47.0], noise=0.004)
+    strip = np.zeros_like(mask)
+    strip[28:33] = True  # five pixels across
+    wide, narrow = read((linear, mask)).film_nm, read((linear, strip)).film_nm
+    assert narrow.u > 1.2 * wide.u
+    assert abs(narrow.value - 47.0) <= 2 * narrow.u

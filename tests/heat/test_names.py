@@ -6,7 +6,6 @@ from itertools import pairwise
 
 import pytest
 
-from vision.heat.film import film_from_colour
 from vision.heat.names import TINT_FILM_NM, family_of, names_of, tint_band_nm, tint_name
 from vision.heat.optics import film_lab
 from vision.terms import TINTS
@@ -57,27 +56,27 @@ def test_only_titanium_has_a_second_order():
         ((46.5, -1.5, -30.2), "stainless", {"blue"}),
     ],
 )
-def test_names_of_table_colours(lab, family, names):
-    fix = film_from_colour(lab, family=family, u_colour=1.5)
+def test_names_of_table_colours(fix_of, lab, family, names):
+    fix = fix_of(lab, family=family, u_colour=1.5)
     near, sure = names_of(fix, family)
     assert names <= set(near)
     assert sure == (len(near) == 1)
 
 
-def test_grey_without_a_clear_hue_may_be_bright_or_burnt():
+def test_grey_without_a_clear_hue_may_be_bright_or_burnt(fix_of):
     # Between bare steel (warm) and burnt grey (greenish): neither can be ruled out.
-    fix = film_from_colour((60.0, -2.5, -2.5), family="steel", u_colour=4.0)
+    fix = fix_of((60.0, -2.5, -2.5), family="steel", u_colour=4.0)
     near, sure = names_of(fix, "steel")
     assert {"bright", "grey"} <= set(near)
     assert not sure
 
 
-def test_straw_of_an_unnamed_metal_is_never_sure():
+def test_straw_of_an_unnamed_metal_is_never_sure(fix_of):
     # It may be bare brass: 70/30 brass is L* 90.8, a* -2.5, b* 28.6 (computed from
     # Querry's n and k), a yellow like straw. Blue is no metal's own colour.
-    straw = film_from_colour(
+    straw = fix_of(
         film_lab("fe3o4", "fe", film_nm=20.0, spread=0.15), family=None, u_colour=1.0
     )
     assert not names_of(straw, None)[1]
-    brass = film_from_colour((90.8, -2.5, 28.6), family=None, u_colour=2.0)
+    brass = fix_of((90.8, -2.5, 28.6), family=None, u_colour=2.0)
     assert brass is None or not names_of(brass, None)[1]

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 import cv2
 import numpy as np
 
-from vision.heat.film import curve_of, exposure_free, film_from_colour, films_near
+from vision.heat.film import curve_of, exposure_free, film_from_colours, films_near
 from vision.heat.names import TINT_FILM_NM, names_of, tint_name
 from vision.photo.colour import lab_from_linear
 from vision.ranks import median, percentile
@@ -29,10 +29,18 @@ __all__ = ["colour_doubt", "tint_of"]
 _LUMA = np.array([0.2126, 0.7152, 0.0722], dtype=np.float32)
 #: Share of the clip level above which a channel may have been cut, and share of white
 #: below which noise and stray light outweigh the metal.
-_CLIPPED, _DARK = 0.98, 0.012
+_CLIPPED, _DARK = 0.98, 0.006
 _PIXELS_MAX, _PIXELS_MIN = 4000, 30
+#: Share of a chip's pixels that may be darker than black before black is set anew.
+_BLACKER = 0.02
 #: Neighbouring pixels repeat each other: about so many make one independent sample.
 _PIXELS_PER_SAMPLE = 25
+#: Spots of a chip that are explained together, evenly from dark to bright.
+_SPOTS = 60
+#: Error of a channel on its own, as a share of full scale: noise, coding, stray light.
+_U_CHANNEL = 0.003
+#: A chip's border is at most so many pixels away from nine tenths of a narrow one.
+_NARROW_PX, _NARROW_RANK = 3.0, 90
 #: Pixels looked at one by one where a chip bears several tints, and the share of them
 #: that must lie on the curve.
 _SINGLES, _SINGLES_SHARE = 400, 0.5
@@ -77,16 +85,25 @@ def _inner(mask: BoolMask) -> BoolMask:
     return np.asarray(inner.view(np.bool_))
 
 
-def _pixels(linear: Linear3, mask: BoolMask, clip_level: float | Float1) -> Linear3:
-    """Return up to 4000 usable pixels, (N, 3), evenly drawn from the inside of the mask."""
+def _pixels(linear: Linear3, mask: BoolMask) -> Linear3:
+    """Return up to 4000 pixels, (N, 3), evenly drawn from the inside of the mask."""
     where = np.flatnonzero(_inner(mask))
     if len(where) < _PIXELS_MIN:
         where = np.flatnonzero(mask)
     if len(where) > _PIXELS_MAX:
         where = where[np.linspace(0, len(where) - 1, _PIXELS_MAX).astype(np.intp)]
-    pixels = linear.reshape(-1, 3)[where]
-    good = (pixels < _CLIPPED * np.asarray(clip_level)).all(axis=1) & (pixels @ _LUMA >= _DARK)
-    return pixels[good]
+    return linear.reshape(-1, 3)[where]
+
+
+def _black(pixels: Linear3) -> float:
+    """Return where black lies: below 0 if what was taken off as stray light was too much.
+
+    A card printed in grey, or something pale on its black patch, looks like stray light;
+    but nothing is darker than black.
+    """
+    if not len(pixels):
+        return 0.0
+    return min(percentile(pixels @ _LUMA, 100 * _BLACKER)[0], 0.0)
 
 
 def _middle(points: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
@@ -107,45 +124,67 @@ def _triple(lab: npt.NDArray[np.float64]) -> tuple[float, float, float]:
     return float(lab[0]), float(lab[1]), float(lab[2])
 
 
-def _u_of_median(labs: npt.NDArray[np.float64]) -> float:
-    quarters = [percentile(side, 25, 75) for side in labs[:, 1:].T]
-    sigma = max(high - low for low, high in quarters) / 1.35
-    return float(1.25 * sigma / np.sqrt(max(1.0, len(labs) / _PIXELS_PER_SAMPLE)))
-
-
 def _is_one_tint(points: npt.NDArray[np.float64], middle: npt.NDArray[np.float64]) -> bool:
     """Tell whether the median colour is one that the chip bears."""
     reach = _ONE_TINT + _ONE_TINT_CHROMA * float(np.hypot(*middle))
     return bool((np.hypot(*(points - middle).T) <= reach).mean() >= _ONE_TINT_SHARE)
 
 
-def _fix_of_many(
-    labs: npt.NDArray[np.float64], family: str | None, u_colour: float
-) -> tuple[FilmFix, npt.NDArray[np.float64], tuple[float, float]] | None:
-    """Read a chip of several tints, whose median colour may be none of them.
+def _is_narrow(mask: BoolMask) -> bool:
+    """Tell whether the chip is so few pixels across that none is free of paper."""
+    depth = cv2.distanceTransform(mask.view(np.uint8), cv2.DIST_L2, 3)
+    return percentile(depth[mask], _NARROW_RANK)[0] < _NARROW_PX
 
-    Returns the fix and the colour of its middle film and the quartiles of its films in
-    nm, or ``None`` if the single pixels are no oxide either.
-    """
-    some = labs[np.linspace(0, len(labs) - 1, min(len(labs), _SINGLES)).astype(np.intp)]
-    films, distance = films_near(exposure_free(some), family=family)
+
+def _fix_of(
+    pixels: Linear3,
+    clip_level: Float1,
+    *,
+    family: str | None,
+    u_colour: float,
+    narrow: bool,
+) -> FilmFix | None:
+    """Read the film of a chip's pixels, (N, 3), taken together."""
+    order = np.argsort(pixels @ _LUMA, kind="stable")
+    some = pixels[
+        order[np.linspace(0, len(order) - 1, min(len(order), _SPOTS)).astype(np.intp)]
+    ]
+    # A camera's channel that is cut at black says how dark it is at most.
+    least = (_U_CHANNEL * clip_level).astype(np.float32)
+    some = np.maximum(some, least)
+    points = exposure_free(lab_from_linear(some).astype(np.float64))
+    moved = [
+        exposure_free(lab_from_linear(some + least * unit).astype(np.float64)) - points
+        for unit in np.eye(3, dtype=np.float32)
+    ]
+    return film_from_colours(
+        points,
+        np.sqrt((np.stack(moved) ** 2).sum(axis=0)),
+        family=family,
+        u_colour=u_colour,
+        luminance=median(some @ _LUMA),
+        narrow=narrow,
+    )
+
+
+def _quartiles_nm(
+    points: npt.NDArray[np.float64], family: str | None
+) -> tuple[float, float] | None:
+    """Return the quartiles of the films of single pixels, or ``None`` if few are films."""
+    some = points[np.linspace(0, len(points) - 1, min(len(points), _SINGLES)).astype(np.intp)]
+    films, distance = films_near(some, family=family)
     on = distance <= _NEAR
     if on.mean() < _SINGLES_SHARE:
         return None
-    low, centre, high = percentile(films[on], 25, 50, 75)
-    # An even number of pixels may put the middle between two tints: take the nearer one.
-    centre = float(films[on][np.abs(films[on] - centre).argmin()])
-    near = some[on & (np.abs(films - centre) <= max(4.0, 0.1 * centre))]
-    alike = _lab_of(near, _middle(exposure_free(near)))
-    fix = film_from_colour(alike, family=family, u_colour=u_colour)
-    return None if fix is None else (fix, alike, (low, high))
+    low, high = percentile(films[on], 25, 75)
+    return low, high
 
 
 def _share_tinted(points: npt.NDArray[np.float64], family: str | None, u: float) -> Measured:
     """Return the share of the visible surface as deep as pale straw or deeper."""
     curve = curve_of(family)
-    bare, films = curve.points[2, 0], TINT_FILM_NM["steel" if family is None else family]
-    straw = curve.points[2, int(np.searchsorted(curve.film_nm, films[1]))]
+    clear, films = curve.points[0, 0], TINT_FILM_NM["steel" if family is None else family]
+    bare, straw = clear[0], clear[int(np.searchsorted(curve.film_nm, films[1]))]
     border = float(np.hypot(*(straw - bare)))
     far = np.hypot(*(points - bare).T)
     share, fewest, most = (float((far > border + s * u).mean()) for s in (0.0, 1.0, -1.0))
@@ -242,7 +281,12 @@ def tint_of(
     """
     if linear.shape[:2] != mask.shape:
         raise ValueError("picture and mask must have the same size")
-    pixels = _pixels(linear, mask, clip_level)
+    pixels = _pixels(linear, mask)
+    black = _black(pixels)
+    pixels = (pixels - np.float32(black)) / np.float32(1.0 - black)
+    top = np.broadcast_to((np.asarray(clip_level, np.float64) - black) / (1.0 - black), 3)
+    unclipped = (pixels < _CLIPPED * top).all(axis=1)
+    pixels = pixels[unclipped & (pixels @ _LUMA >= _DARK)]
     if len(pixels) < _PIXELS_MIN:
         return ChipTint(
             name=None, sure=False, candidates=(), film_nm=None, lab=None, share_tinted=None
@@ -261,12 +305,10 @@ def tint_of(
     )
     if family == "none":
         return unread
-    if _is_one_tint(points, middle):
-        u = float(np.hypot(u_colour, _u_of_median(labs)))
-        fix = film_from_colour(typical, family=family, u_colour=u)
-        return unread if fix is None else _tint(fix, typical, points, family, u)
-    many = _fix_of_many(labs, family, u_colour)
-    if many is None:
+    fix = _fix_of(pixels, top, family=family, u_colour=u_colour, narrow=_is_narrow(mask))
+    if fix is None:
         return unread
-    fix, colour, quartiles = many
-    return _tint(fix, colour, points, family, u_colour, quartiles_nm=quartiles)
+    if _is_one_tint(points, middle):
+        return _tint(fix, typical, points, family, u_colour)
+    quartiles = _quartiles_nm(points, family)
+    return _tint(fix, typical, points, family, u_colour, quartiles_nm=quartiles)

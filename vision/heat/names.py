@@ -69,11 +69,15 @@ TINT_FILM_NM: dict[str, tuple[float, ...]] = {
     "titanium": (0, 10, 18, 25, 30, 37, 44, 52, 65, 80, 112, 135),
 }
 
-#: A name stands beside the likeliest one from this share of the probability on.
-_CANDIDATE = 0.2
+#: The names given hold together at least this share of the probability, and no name stands
+#: there with less than the second figure.
+_TOLD, _CANDIDATE = 0.7, 0.1
 #: Bright stays possible longer: skin, oil and warm walls mirrored in bare metal look like
-#: pale straw, and to call a cool chip hot is the worse mistake.
-_BRIGHT_TOO = 0.07
+#: pale straw, and to call a cool chip hot is the worse mistake. Beside pale straw it stays
+#: until it is as good as ruled out.
+_BRIGHT_TOO, _BRIGHT_BESIDE_PALE = 0.02, 0.0005
+#: Titanium's second yellow looks like its straw; only how even a chip is tells them apart.
+_SECOND_TOO = 0.001
 #: Only oxide films look like these; straw and brown are also the colours of brass,
 #: bronze and old oil, and a metal that nobody named may be brass.
 _UNMISTAKABLE = ("purple", "dark blue", "blue", "light blue")
@@ -154,7 +158,7 @@ def names_of(fix: FilmFix, family: str | None) -> tuple[tuple[str, ...], bool]:
     Parameters
     ----------
     fix : FilmFix
-        As ``film_from_colour`` returned it for the same family.
+        As ``film_from_colours`` returned it for the same family.
     family : str or None
 
     Returns
@@ -170,10 +174,17 @@ def names_of(fix: FilmFix, family: str | None) -> tuple[tuple[str, ...], bool]:
     shares = {name: fix.share(*tint_band_nm(name, family)) for name in names}
     rivals = {tint_name(film.value, family) for film, _ in fix.stretches}
     ranked = sorted(names, key=lambda name: -shares[name])
-    likely = {name for name in names if shares[name] >= _CANDIDATE}
-    if shares["bright"] >= _BRIGHT_TOO:
+    likely, told = set[str](), 0.0
+    for name in ranked:
+        if likely and (told >= _TOLD or shares[name] < _CANDIDATE):
+            break
+        likely.add(name)
+        told += shares[name]
+    if shares["bright"] >= (_BRIGHT_BESIDE_PALE if "pale straw" in likely else _BRIGHT_TOO):
         likely.add("bright")
-    if len(fix.stretches) > 1 or not likely:
+    if likely & {"straw", "dark straw"} and shares.get("second yellow", 0.0) >= _SECOND_TOO:
+        likely.add("second yellow")
+    if len(fix.stretches) > 1:
         likely |= rivals
     near = tuple(name for name in ranked if name in likely)
     sure = len(near) == 1 and (family is not None or near[0] in _UNMISTAKABLE)

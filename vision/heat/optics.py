@@ -25,6 +25,7 @@ __all__ = [
     "WAVES_NM",
     "film_lab",
     "lab_from_xyz",
+    "mixed_index",
     "reflectance",
     "refractive_index",
     "spread_thicknesses",
@@ -99,6 +100,27 @@ def refractive_index(material: str) -> npt.NDArray[np.complex128]:
     table = _table("optics.csv")
     n = np.interp(WAVES_NM, table["nm"], table[f"{material}_n"])
     return np.asarray(n + 1j * np.interp(WAVES_NM, table["nm"], table[f"{material}_k"]))
+
+
+def mixed_index(material: str, other: str | None, share: float) -> npt.NDArray[np.complex128]:
+    """Return n + ik of two substances grown together, at :data:`WAVES_NM`.
+
+    Parameters
+    ----------
+    material, other : str
+        Names of :data:`MATERIALS`; without ``other`` the first alone.
+    share : float, 0 to 1
+        Share of volume of ``other``.
+
+    Notes
+    -----
+    Dielectric functions are added by volume, the simplest rule of mixture; real films lie
+    in layers. Not to be trusted for: grains as large as a wavelength.
+    """
+    if other is None or share <= 0:
+        return refractive_index(material)
+    first, second = refractive_index(material) ** 2, refractive_index(other) ** 2
+    return np.asarray(np.sqrt((1 - share) * first + share * second), dtype=np.complex128)
 
 
 def reflectance(
@@ -220,7 +242,12 @@ def spread_thicknesses(film_nm: float, spread: float) -> tuple[Float1, Float1]:
 
 
 def film_lab(
-    film: str, base: str, *, film_nm: npt.ArrayLike, spread: float = 0.0
+    film: str,
+    base: str,
+    *,
+    film_nm: npt.ArrayLike,
+    spread: float = 0.0,
+    second: tuple[str, float] | None = None,
 ) -> npt.NDArray[np.float64]:
     """Return the colour of an oxide film on a metal, D65, 2 degrees, normal incidence.
 
@@ -233,6 +260,8 @@ def film_lab(
     spread : float, 0 to 0.4
         Standard deviation of the thickness within one spot, as a share of it. Some
         15 % is our assumption for chips; it greys purple and blue by a quarter.
+    second : (str, float), optional
+        Another oxide in the film and its share of volume, see :func:`mixed_index`.
 
     Returns
     -------
@@ -249,7 +278,7 @@ def film_lab(
     >>> film_lab("tio2", "ti", film_nm=0.0).round(0).tolist()
     [81.0, 1.0, 4.0]
     """
-    n1, n2 = refractive_index(film), refractive_index(base)
+    n1, n2 = mixed_index(film, *(second or (None, 0.0))), refractive_index(base)
     spectra = []
     for d in np.atleast_1d(np.asarray(film_nm, dtype=np.float64)):
         thick, weights = spread_thicknesses(float(d), spread)
