@@ -165,6 +165,13 @@ def read(
     check_line_mm: Annotated[
         float | None, typer.Option(help="What the card's 100 mm line really measures.")
     ] = None,
+    neutral: Annotated[
+        str | None,
+        typer.Option(
+            metavar="X,Y",
+            help="Pixel of something white or grey beside the chips, if there is no card.",
+        ),
+    ] = None,
     one_pass: Annotated[
         bool, typer.Option("--one-pass", help="One reading of several photos of one pass.")
     ] = False,
@@ -173,7 +180,7 @@ def read(
     ] = False,
 ) -> None:
     """Read the chips in photos: form, sizes, tint."""
-    from app.readcommand import ReadOptions, read_photos
+    from app.readcommand import ReadOptions, neutral_of, read_photos
 
     if as_json and as_csv:
         raise UsageInvalid("--json and --csv exclude each other")
@@ -181,6 +188,7 @@ def read(
         layout="json" if as_json else "csv" if as_csv else "text",
         overlay=overlay,
         px_per_mm=px_per_mm,
+        neutral_px=None if neutral is None else neutral_of(neutral),
         check_line_mm=load_settings().check_line_mm if check_line_mm is None else check_line_mm,
         one_pass=one_pass,
         need_card=need_card,

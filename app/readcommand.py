@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 
     from app.demo import Demo
 
-__all__ = ["ReadOptions", "read_photos", "show_demo"]
+__all__ = ["ReadOptions", "neutral_of", "read_photos", "show_demo"]
 
 Json = dict[str, Any]
 
@@ -44,6 +44,7 @@ class ReadOptions:
     layout: Literal["json", "csv", "text"] = "text"
     overlay: Path | None = None
     px_per_mm: float | None = None
+    neutral_px: tuple[float, float] | None = None
     check_line_mm: float = 100.0
     one_pass: bool = False
     need_card: bool = False
@@ -73,11 +74,14 @@ class _Run:
             photo.data,
             photo.name,
             px_per_mm=options.px_per_mm,
+            neutral_px=options.neutral_px,
             check_line_mm=options.check_line_mm,
             need_card=options.need_card,
             metal=metal_of(self.case) if self.case else None,
             progress=_progress(photo.name),
         )
+        if options.neutral_px is not None:
+            _judge_neutral(photo.name, reading.json, options.neutral_px)
         if not options.one_pass:  # numbers of several photos are known when all are read
             self.draw(photo, reading)
         return reading
@@ -127,6 +131,39 @@ class _Run:
                 case = with_reading(self.case, reading.json)
                 advice = engine.advise_case(case, self.options.units)
                 self.answers.say("\n".join(advice_lines(advice, self.options.units)))
+
+
+def neutral_of(text: str) -> tuple[float, float]:
+    """Return the pixel that ``--neutral`` names, "X,Y" in the upright photo.
+
+    Raises
+    ------
+    UsageInvalid
+        If it is no pair of numbers from 0 on.
+    """
+    try:
+        x, y = (float(part) for part in text.split(","))
+    except ValueError:
+        x = y = -1.0
+    if not (0 <= x < float("inf") and 0 <= y < float("inf")):
+        raise UsageInvalid(f"--neutral {text} is not X,Y in pixels of the upright photo")
+    return x, y
+
+
+def _judge_neutral(name: str, reading: Json, at_px: tuple[float, float]) -> None:
+    """Tell where the pixel that was named could not serve as a neutral.
+
+    Raises
+    ------
+    UsageInvalid
+        If it lies outside the photo.
+    """
+    width, height = reading["size_px"]
+    where = f"--neutral {at_px[0]:g},{at_px[1]:g}"
+    if at_px[0] >= width or at_px[1] >= height:
+        raise UsageInvalid(f"{where} lies outside the photo of {width} x {height} px")
+    if "no-neutral" in reading["flags"]:
+        sys.stderr.write(f"{name}: {where} is not even, grey and well lit; no tint is read.\n")
 
 
 def _gauges(case: Json) -> Json | None:

@@ -34,7 +34,7 @@ Json = dict[str, Any]
 _WAYS = ("not measured", "micrometer", "weighing", "whole length")
 _READINGS = Field("thickness_mm", "Thickness at one place or several", "list", unit="mm")
 _MASS = Field("mass_g", "Weight of the piece", unit="g")
-_LENGTH = Field("length_mm", "Length along the chip", unit="mm")
+_LENGTH = Field("length_mm", "Length along the chip, by rule", unit="mm")
 _WIDTH = Field("width_mm", "Width of a flat strip, by calliper", unit="mm")
 _TURNS = Field("turns", "Turns of the work for this chip")
 _CUT = Field("cut_mm", "Or length cut on the work", unit="mm")
@@ -92,6 +92,9 @@ def chip_panel(row: PassRow, told: Json, units: Units) -> tuple[Json, DeltaGener
             measured |= _cut_for_it(chip, stem, units)
         measured["width_mm"] = _by_hand(_WIDTH, chip, measured, stem, units)
         st.caption(_WIDTH_HINT)
+        lacking = _lacking(way, measured)
+        if lacking:
+            st.markdown(f"Still needed for a thickness: {lacking}.")
         place = st.container()
     kept = {key: value for key, value in measured.items() if value is not None}
     rest = {key: value for key, value in told.items() if key != "chip"}
@@ -108,23 +111,25 @@ def _way_of(chip: Json) -> str:
 
 def _piece(row: PassRow, chip: Json, stem: str, units: Units) -> Json:
     """Let the person name the piece in the photo; give that chip, or nothing."""
-    chips = [c for c in (row.reading or {}).get("chips") or [] if _is_whole(c)]
+    chips = [c for c in (row.reading or {}).get("chips") or [] if _is_of_use(c)]
     if not chips:
         return {}
-    numbers: list[int | None] = [None, *(int(c["number"]) for c in chips)]
+    chips.sort(key=lambda c: float(c["length_mm"]["u"] / c["length_mm"]["value"]))
     by_number = {int(c["number"]): c for c in chips}
+    numbers: list[int | None] = [None, *by_number]
     present = next(
         (n for n, c in by_number.items() if c["length_mm"] == chip.get("length_mm")), None
     )
 
     def words(number: int | None) -> str:
         if number is None:
-            return "typed below"
-        size = about(by_number[number]["length_mm"], "mm", units, spread=True)
-        return f"chip {number} of the photo, {size} long"
+            return "measured by hand"
+        return (
+            f"chip {number}: {about(by_number[number]['length_mm'], 'mm', units, spread=True)}"
+        )
 
     number = st.selectbox(
-        "Which piece",
+        "Length from the photo",
         numbers,
         index=numbers.index(present),
         format_func=words,
@@ -133,9 +138,32 @@ def _piece(row: PassRow, chip: Json, stem: str, units: Units) -> Json:
     return {} if number is None else by_number[number]
 
 
-def _is_whole(chip: Json) -> bool:
+def _is_of_use(chip: Json) -> bool:
+    """Whether a chip's length in the photo is that of a whole chip and not all doubt."""
     length = chip.get("length_mm")
-    return chip.get("kind") == "chip" and length is not None and "bound" not in length
+    if chip.get("kind") != "chip" or length is None or "bound" in length:
+        return False
+    return bool(2 * length["u"] < length["value"])
+
+
+def _lacking(way: str | None, measured: Json) -> str:
+    """Return what is still needed for a thickness, in words; empty where all is there."""
+    needs = {
+        "micrometer": {"a reading": ("thickness_mm",)},
+        "weighing": {
+            "the weight": ("mass_g",),
+            "the length": ("length_mm",),
+            "the width": ("width_mm",),
+        },
+        "whole length": {
+            "the length": ("length_mm",),
+            "the turns or the length cut": ("turns", "cut_mm"),
+        },
+    }.get(way or "", {})
+    gone = [
+        words for words, keys in needs.items() if all(measured.get(key) is None for key in keys)
+    ]
+    return ", ".join(gone)
 
 
 def _by_hand(field: Field, chip: Json, measured: Json, stem: str, units: Units) -> Any:  # noqa: ANN401 - JSON

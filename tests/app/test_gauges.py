@@ -135,7 +135,7 @@ def test_a_piece_is_weighed_with_what_was_typed(page, data_home):
 
 def test_a_piece_of_the_photo_brings_its_length_and_width_with_their_doubt(page, data_home):
     _way(page, "weighing")
-    next(s for s in page.selectbox if s.label == "Which piece").select(2).run()
+    next(s for s in page.selectbox if s.label == "Length from the photo").select(2).run()
     _field(page, "Weight of the piece").set_value("0.5").run()
     chip = _last(data_home).told["chip"]
     assert chip["length_mm"] == {"value": 161.0, "u": 6.0}
@@ -146,6 +146,33 @@ def test_a_piece_of_the_photo_brings_its_length_and_width_with_their_doubt(page,
     )
     _field(page, "Length along").set_value("150").run()  # a hand's measure comes first
     assert _last(data_home).told["chip"]["length_mm"] == 150.0
+
+
+def test_what_is_still_needed_is_said(page):
+    _way(page, "weighing")
+    needed = "Still needed for a thickness: the weight, the length, the width."
+    assert needed in _text(page)
+    _field(page, "Weight of the piece").set_value("0.5").run()
+    _field(page, "Length along").set_value("320").run()
+    assert "Still needed for a thickness: the width." in _text(page)
+    _field(page, "Width of a flat").set_value("0.65").run()
+    assert "Still needed" not in _text(page)
+    _way(page, "whole length")
+    assert "the turns or the length cut" in _text(page)
+
+
+def test_a_length_that_is_all_doubt_or_hidden_is_not_offered(page, data_home):
+    reading = _last(data_home).reading
+    reading["chips"][0]["length_mm"] = {"value": 80.0, "u": 41.0}
+    reading["chips"][1]["length_mm"] = {"value": 80.0, "u": 4.0, "bound": "at_least"}
+    reading["chips"][2]["kind"] = "nest"
+    reading["chips"][3]["length_mm"] = None
+    with closing(Logbook(data_home)) as book:
+        book.fill_pass(_last(data_home).id, reading=reading)
+    page.run()
+    _way(page, "whole length")
+    offered = next(s for s in page.selectbox if s.label == "Length from the photo").options
+    assert offered == ["measured by hand", "chip 5: 161 mm ± 12"]
 
 
 def test_a_whole_chip_by_its_turns_or_its_cut_but_not_both(page, data_home):
