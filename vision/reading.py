@@ -97,6 +97,7 @@ def read_photo(
     name: str = "",
     px_per_mm: float | None = None,
     check_line_mm: float = 100.0,
+    neutral_px: tuple[float, float] | None = None,
     need_card: bool = False,
     metal: str | None = None,
     progress: Callable[[str, float], None] | None = None,
@@ -113,6 +114,9 @@ def read_photo(
         A typed scale, used where no card is found.
     check_line_mm : float
         What the card's 100 mm line really measures.
+    neutral_px : (x, y), optional
+        Where in the upright photo something white or grey lies, in pixels; tints are then
+        read without a card too, with more doubt.
     need_card : bool
         Raise where no card is found instead of reading without millimetres.
     metal : str, optional
@@ -142,6 +146,7 @@ def read_photo(
         data,
         check_line_mm=check_line_mm,
         px_per_mm=px_per_mm,
+        neutral_px=neutral_px,
         need_card=need_card,
         told=told,
     )

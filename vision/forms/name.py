@@ -16,7 +16,7 @@ from vision.chips.features import CROP_PX_PER_MM
 from vision.chips.measure import geometry_of
 from vision.forms.code import code_of
 from vision.forms.model import CLASSES, GROUPS, rows_of
-from vision.heat.chip_tint import colour_doubt, tint_of
+from vision.heat.chip_tint import U_TAPPED, colour_doubt, tint_of
 from vision.records import ChipGeometry, ChipReading, Measured
 from vision.terms import COIL_GROUPS, Flag
 
@@ -89,13 +89,18 @@ def _outline(seen: Seen, plane: Plane) -> tuple[Points2, ...]:
 
 def _tint(seen: Seen, light: Light, family: str | None) -> ChipTint | None:
     """Return the chip's tint; ``None`` where colour cannot be trusted or says nothing."""
+    linear = seen.linear
     u_colour = colour_doubt(light.neutral_de00) if light.neutral else None
+    if light.tapped is not None:
+        u_colour, linear = U_TAPPED, linear / light.tapped.astype(np.float32)
     if u_colour is None or family == "none":
         return None
     # The sensor's top, seen through the balance, is where colour stops being true.
     full = light.apply(np.ones((1, 1, 3), np.float32), seen.box_mm)[0, 0]
     top = np.asarray(full, np.float64)
-    return tint_of(seen.linear, seen.mask, family=family, u_colour=u_colour, clip_level=top)
+    if light.tapped is not None:
+        top = top / light.tapped
+    return tint_of(linear, seen.mask, family=family, u_colour=u_colour, clip_level=top)
 
 
 @dataclass(frozen=True, slots=True)

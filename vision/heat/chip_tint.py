@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from vision.arrays import BoolMask, Float1, Linear3
     from vision.heat.film import FilmFix
 
-__all__ = ["colour_doubt", "tint_of"]
+__all__ = ["U_TAPPED", "colour_doubt", "tint_of"]
 
 _LUMA = np.array([0.2126, 0.7152, 0.0722], dtype=np.float32)
 #: Share of the clip level above which a channel may have been cut, and share of white
@@ -52,6 +52,9 @@ _ONE_TINT, _ONE_TINT_CHROMA, _ONE_TINT_SHARE = 0.15, 0.25, 0.6
 #: CIELAB units: an ordinary phone with a neutral in view (common experience with charts:
 #: 3 to 10 for the whole colour difference).
 _U_PHONE = 4.0
+#: With a neutral that a person pointed at: of unknown hue by some units, in one spot of the
+#: light, and without a black that stray light could be told by. Ours, no source.
+U_TAPPED = 8.0
 #: Paper mixes the lamps that it is lit by, a chip mirrors one or the other: twice what the
 #: paper shows. From this residual on, CIEDE2000, colour is not to be trusted.
 _MIXED_LAMPS, _RESIDUAL_MAX = 2.0, 5.0

@@ -75,7 +75,9 @@ _TOLD, _CANDIDATE = 0.7, 0.1
 #: Bright stays possible longer: skin, oil and warm walls mirrored in bare metal look like
 #: pale straw, and to call a cool chip hot is the worse mistake. Beside pale straw it stays
 #: until it is as good as ruled out.
-_BRIGHT_TOO, _BRIGHT_BESIDE_PALE = 0.02, 0.0005
+_BRIGHT_TOO, _BRIGHT_BESIDE_PALE = 0.008, 0.0005
+#: ... and goes before pale straw where it is at least so likely beside it: many chips are bare.
+_BRIGHT_FIRST = 0.6
 #: Titanium's second yellow looks like its straw; only how even a chip is tells them apart.
 _SECOND_TOO = 0.001
 #: Only oxide films look like these; straw and brown are also the colours of brass,
@@ -174,6 +176,8 @@ def names_of(fix: FilmFix, family: str | None) -> tuple[tuple[str, ...], bool]:
     shares = {name: fix.share(*tint_band_nm(name, family)) for name in names}
     rivals = {tint_name(film.value, family) for film, _ in fix.stretches}
     ranked = sorted(names, key=lambda name: -shares[name])
+    if ranked[0] == "pale straw" and shares["bright"] >= _BRIGHT_FIRST * shares["pale straw"]:
+        ranked = ["bright", *(name for name in ranked if name != "bright")]
     likely, told = set[str](), 0.0
     for name in ranked:
         if likely and (told >= _TOLD or shares[name] < _CANDIDATE):

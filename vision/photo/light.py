@@ -75,6 +75,9 @@ class Light:
     tone_exponent : float or None
         Exponent between nominal and measured greys; 1.0 is a straight tone curve.
     flags : tuple of Flag
+    tapped : (3,) float64 or None
+        Colour, luminance 1, of a neutral that a person pointed at (``neutral``); only where
+        ``neutral`` is false. ``apply`` leaves it alone.
     """
 
     terms: npt.NDArray[np.float64]
@@ -87,6 +90,7 @@ class Light:
     blur_px: float | None
     tone_exponent: float | None
     flags: tuple[Flag, ...]
+    tapped: Float1 | None = None
 
     def apply(self, linear_view: Linear3, box_mm: Rect) -> Linear3:
         """Balance a view.

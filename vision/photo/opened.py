@@ -14,6 +14,7 @@ from vision.photo.card import CHECK_LINE_MM
 from vision.photo.decode import decode_photo
 from vision.photo.find_card import find_card
 from vision.photo.light import measure_light
+from vision.photo.neutral import with_tapped_neutral
 from vision.photo.plane import plane_of
 
 if TYPE_CHECKING:
@@ -52,6 +53,7 @@ def open_photo(
     *,
     check_line_mm: float = CHECK_LINE_MM,
     px_per_mm: float | None = None,
+    neutral_px: tuple[float, float] | None = None,
     need_card: bool = False,
     told: Callable[[str], None] = _quiet,
 ) -> OpenedPhoto:
@@ -65,6 +67,8 @@ def open_photo(
         What the card's 100 mm line really measures.
     px_per_mm : float, optional
         A typed scale, used where no card is found.
+    neutral_px : (x, y), optional
+        Where something white or grey lies, used where no neutral is found.
     need_card : bool
         Raise where no card is found instead of going on without millimetres.
     told : callable
@@ -79,4 +83,7 @@ def open_photo(
     told("find the card")
     plane = plane_of(photo, _card(photo, check_line_mm, need_card=need_card), px_per_mm)
     told("measure the light")
-    return OpenedPhoto(plane, measure_light(plane))
+    light = measure_light(plane)
+    if neutral_px is not None:
+        light = with_tapped_neutral(light, plane, neutral_px)
+    return OpenedPhoto(plane, light)
