@@ -9,6 +9,11 @@ each photo are named once for every metal in it, as for a person who names the m
 counts where it is found (IoU 0.5) and its true metal is the one named. The set ``heat`` has
 no bright chips: those come from other sets. With ``--true-outlines`` no chip is looked for:
 the pixels that truth gives it are read, which tests colour and film alone and is cheap.
+
+The first name of an answer is scored, also of "A or B"; how often the true one is among those
+given is a line of its own. Beside the names stands what they could be at best: for a reader
+whose film errors are normal with the median asked for, and for one that errs by nothing but
+the film's unknown index.
 """
 
 from __future__ import annotations
@@ -19,6 +24,7 @@ import sys
 from collections import defaultdict
 from dataclasses import asdict, dataclass
 from functools import partial
+from math import erf
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -30,7 +36,7 @@ from vision.chips.look import look_at
 from vision.errors import VisionError
 from vision.forms.name import name_chips
 from vision.heat.chip_tint import colour_doubt, tint_of
-from vision.heat.names import tint_name
+from vision.heat.names import TINT_FILM_NM, tint_band_nm, tint_name
 from vision.records import ChipTint
 from vision.terms import TINTS
 from vision.training.pool import cores, spread
@@ -38,7 +44,7 @@ from vision.training.rows import load_scene, match_iou, open_scene, scene_paths
 from vision.training.sets import SETS, cache_folder
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
+    from collections.abc import Callable, Iterator, Sequence
 
     import numpy.typing as npt
 
@@ -66,6 +72,10 @@ _NOT_READ = ChipTint(
 )
 #: The films that the figures are asked for, nm.
 _FROM_NM, _TO_NM, _TINTED_NM = 12.0, 90.0, 20.0
+#: Median film error that is asked for, nm, and how far n of the films of a set is off.
+_ASKED_NM, _N_OFF = 5.0, 0.1
+#: Median of the size of a normal error, in standard deviations.
+_NORMAL_MEDIAN = 0.6745
 #: Light warmer than this is a warm lamp, K.
 _WARM_K = 3500.0
 
@@ -231,11 +241,55 @@ def _film_lines(rows: Sequence[HeatRow]) -> Iterator[str]:
         f"{_share([s <= 1 for s in steps])}; true name among those given "
         f"{_share([tint_name(r.true_nm, r.family) in r.candidates for r in named])}"
     )
+    yield f"name, at best: {_at_best(asked)}"
     sure = [s for s, r in zip(steps, named, strict=True) if r.sure]
     yield (
         f"name, where sure ({len(sure)}): right {_share([s == 0 for s in sure])}, or neighbour "
         f"{_share([s <= 1 for s in sure])}"
     )
+
+
+def _normal(film_nm: float, true_nm: float) -> float:
+    """Return how likely a reading stays below a film if its error has the median asked for."""
+    sigma = _ASKED_NM / _NORMAL_MEDIAN
+    return 0.5 * (1.0 + erf((film_nm - true_nm) / (sigma * 2**0.5)))
+
+
+def _evenly(film_nm: float, true_nm: float) -> float:
+    """Return the same for a reading that takes n for the tabled one, off by up to a tenth."""
+    low, high = true_nm * (1.0 - _N_OFF), true_nm * (1.0 + _N_OFF)
+    return float(np.clip((film_nm - low) / (high - low), 0.0, 1.0))
+
+
+def _at_best(rows: Sequence[HeatRow]) -> str:
+    """Return the share of these films that two ideal readers would name, as text."""
+    found = []
+    for word, below in (("normal error of median 5 nm", _normal), ("n alone", _evenly)):
+        right, near = [], []
+        for row in rows:
+            names = TINTS[: len(TINT_FILM_NM[row.family])]
+            k = names.index(tint_name(row.true_nm, row.family))
+            bands = [tint_band_nm(name, row.family) for name in names]
+            right.append(_between(below, bands[k], bands[k], row.true_nm))
+            last = bands[min(k + 1, len(bands) - 1)]
+            near.append(_between(below, bands[max(k - 1, 0)], last, row.true_nm))
+        found.append(f"{word} right {np.mean(right):.2f}, or neighbour {np.mean(near):.2f}")
+    return "; ".join(found)
+
+
+def _between(
+    below: Callable[[float, float], float],
+    first: tuple[float, float],
+    last: tuple[float, float],
+    true_nm: float,
+) -> float:
+    """Return how likely a reading lies from the lower end of one band to the upper of another.
+
+    Readings below 0 count as bright.
+    """
+    low = below(first[0], true_nm) if first[0] > 0 else 0.0
+    high = below(last[1], true_nm) if np.isfinite(last[1]) else 1.0
+    return high - low
 
 
 def _steps(row: HeatRow) -> int:
