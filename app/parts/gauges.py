@@ -148,7 +148,7 @@ def _is_of_use(chip: Json) -> bool:
 
 def _lacking(way: str | None, measured: Json) -> str:
     """Return what is still needed for a thickness, in words; empty where all is there."""
-    needs = {
+    ways: dict[str, dict[str, tuple[str, ...]]] = {
         "micrometer": {"a reading": ("thickness_mm",)},
         "weighing": {
             "the weight": ("mass_g",),
@@ -159,7 +159,8 @@ def _lacking(way: str | None, measured: Json) -> str:
             "the length": ("length_mm",),
             "the turns or the length cut": ("turns", "cut_mm"),
         },
-    }.get(way or "", {})
+    }
+    needs = ways.get(way or "", {})
     gone = [
         words for words, keys in needs.items() if all(measured.get(key) is None for key in keys)
     ]
