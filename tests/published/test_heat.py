@@ -31,6 +31,7 @@ from vision.photo import colour as photo_colour
 from vision.records import Measured
 
 CASES = tomllib.loads(Path(__file__).with_name("heat.toml").read_text(encoding="utf-8"))["case"]
+NK = tomllib.loads(Path(__file__).with_name("nk.toml").read_text(encoding="utf-8"))
 #: Whites of the illuminants from the chromaticities in CIE 015:2018, table 1.
 WHITE_A = np.array([0.44758 / 0.40745, 1.0, (1 - 0.44758 - 0.40745) / 0.40745])
 WHITE_D65 = np.array([0.3127 / 0.3290, 1.0, (1 - 0.3127 - 0.3290) / 0.3290])
@@ -230,3 +231,32 @@ def test_deeper_tint_is_never_said_to_be_cooler(family):
             for old, new in zip(before, values, strict=True):
                 assert old is None or (new is not None and new >= old)
         before = values
+
+
+def _nk(name):
+    wave_nm, n, k = np.array(NK[name]["rows"]).T
+    return np.interp(WAVES_NM, wave_nm, n) + 1j * np.interp(WAVES_NM, wave_nm, k)
+
+
+def _lab_of_film(film, base, film_nm):
+    r = reflectance(film, base, film_nm=film_nm, wave_nm=WAVES_NM)
+    return lab_from_xyz(xyz_from_reflectance(r))
+
+
+def test_titania_on_titanium_with_the_full_data():
+    # Row H14: (30.41, 35.67, -37.41) by colour-science from the sources' own tables; 0.05,
+    # the row's tolerance, covers the rows left out and the rounding of the white.
+    lab = _lab_of_film(_nk("titania"), _nk("titanium"), 40.0)
+    assert lab == pytest.approx([30.41, 35.67, -37.41], abs=0.05)
+
+
+def test_oxide_on_aluminium_shows_no_colour():
+    # Row H23: CIEDE2000 of 0.3 for 10 nm of n 1.77 on aluminium; 0.1: printed to one decimal.
+    film, bare = (_lab_of_film(1.77, _nk("aluminium"), nm) for nm in (10.0, 0.0))
+    assert deltaE_ciede2000(film, bare) == pytest.approx(0.3, abs=0.1)
+
+
+def test_bare_brass_is_as_yellow_as_straw():
+    # Row H24: computed there from the same source; 0.5 is the row's tolerance.
+    lab = _lab_of_film(1.0, _nk("brass"), 0.0)
+    assert lab == pytest.approx([90.8, -2.5, 28.6], abs=0.5)
