@@ -219,13 +219,17 @@ def _haze_shares(*, narrow: bool) -> npt.NDArray[np.float64]:
 
 def _likelihood(
     curve: FilmCurve, points: npt.NDArray[np.float64], variance: npt.NDArray[np.float64]
-) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.bool_]]:
+) -> tuple[npt.NDArray[np.float32], npt.NDArray[np.bool_]]:
     """Return densities (N, kinds, hazes, films) of colours, and which are none of a film."""
-    off = points[:, None, None, None, :] - curve.points[None]
-    squares = (off**2 / variance[:, None, None, None, :]).sum(axis=-1)
+    squares = np.zeros((len(points), *curve.points.shape[:3]), np.float32)
+    for side in range(2):
+        scale = 1.0 / np.sqrt(variance[:, side])
+        reach = (points[:, side] * scale).astype(np.float32)[:, None, None, None]
+        place = curve.points[..., side].astype(np.float32)[None]
+        squares += (reach - place * scale.astype(np.float32)[:, None, None, None]) ** 2
     clear = squares[:, :, :_OFF_HAZES].reshape(len(points), -1)
     stray = clear.min(axis=1) > _OFF_CURVE**2
-    root = np.sqrt(variance.prod(axis=1))[:, None, None, None]
+    root = np.sqrt(variance.prod(axis=1)).astype(np.float32)[:, None, None, None]
     return np.exp(-0.5 * squares) / root, stray
 
 
@@ -289,7 +293,7 @@ def film_from_colours(
         return None
     most = _VOICES_NARROW if narrow else _VOICES
     voices = min(max(most * min(_U_USUAL / u_colour, 1.0) ** 2, 1.0), float(len(points)))
-    under = np.einsum("nkhi,mh->mkni", density, _haze_shares(narrow=narrow))
+    under = np.einsum("nkhi,mh->mkni", density, _haze_shares(narrow=narrow).astype(np.float32))
     fits = [
         np.log(under @ spread.T + _STRAY).mean(axis=2) * voices + np.log(chance)
         for spread, (_, chance) in zip(curve.uneven, _UNEVEN, strict=True)
