@@ -149,3 +149,12 @@ def test_heat_of_several_photos_is_that_of_all_their_chips(rng):
     assert films[0] <= both.heat.film_nm.value <= films[1]
     assert both.heat.family == "steel"
     assert combine_readings([one]).heat == one.heat
+
+
+def test_the_likeliest_name_of_chips_in_doubt_comes_first():
+    # Three straw chips that may also be paler or deeper: straw, not the palest of the names.
+    doubtful = a_tint("straw", 20.0, sure=False, others=("dark straw", "pale straw", "bright"))
+    heat = heat_of([(doubtful, 1.0)] * 3, "steel")
+    assert heat.tint == "straw"
+    assert set(heat.candidates) == {"straw", "dark straw", "pale straw", "bright"}
+    assert not heat.sure

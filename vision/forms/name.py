@@ -92,7 +92,8 @@ def _tint(seen: Seen, light: Light, family: str | None) -> ChipTint | None:
     linear = seen.linear
     u_colour = colour_doubt(light.neutral_de00) if light.neutral else None
     if light.tapped is not None:
-        u_colour, linear = U_TAPPED, linear / light.tapped.astype(np.float32)
+        u_colour = U_TAPPED
+        linear = np.asarray(linear / light.tapped, np.float32)
     if u_colour is None or family == "none":
         return None
     # The sensor's top, seen through the balance, is where colour stops being true.

@@ -24,7 +24,9 @@ if TYPE_CHECKING:
 __all__ = ["heat_of"]
 
 #: Share of the metal that makes a name stand beside the first, and that must be sure.
-_CANDIDATE, _SURE_SHARE = 0.25, 0.5
+_CANDIDATE, _SURE_SHARE = 0.2, 0.5
+#: Parts of a chip's vote for the likeliest of its names, beside one for each other.
+_FIRST_PARTS = 2
 
 
 def _weighted_median(values: npt.NDArray[np.float64], weights: npt.NDArray[np.float64]) -> int:
@@ -62,12 +64,13 @@ def _share_tinted(shares: list[Measured], weights: npt.NDArray[np.float64]) -> M
 
 
 def _votes(chips: list[tuple[ChipTint, float]]) -> dict[str, float]:
-    """Share out the metal over tint names; a chip in doubt splits its vote evenly."""
+    """Share out the metal over tint names; a chip in doubt gives its first name two parts."""
     total = sum(weight for _, weight in chips)
     votes = dict.fromkeys(TINTS, 0.0)
     for tint, weight in chips:
-        for name in tint.candidates:
-            votes[name] += weight / (total * len(tint.candidates))
+        for k, name in enumerate(tint.candidates):
+            parts = _FIRST_PARTS if k == 0 else 1
+            votes[name] += parts * weight / (total * (len(tint.candidates) + _FIRST_PARTS - 1))
     return votes
 
 
