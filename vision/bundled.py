@@ -1,24 +1,21 @@
-"""The package's own data files: the pixel eye, the form model, the size rules.
+"""The package's own data files: the eye, the form model, the size rules.
 
 The only place in this package that opens files, and only packaged ones.
 """
 
 from __future__ import annotations
 
-import io
 import json
 from functools import cache
 from importlib.resources import files
 
-import numpy as np
-
-from vision.chips.ground import Eye
+from vision.chips.eye import Eye
 from vision.chips.measure import SizeRule
 from vision.errors import ModelUnreadable
 from vision.forms.fitting import fit_model, read_table
 from vision.forms.model import FormModel, load_model
 
-__all__ = ["form_model", "pixel_eye", "read_data", "size_rules"]
+__all__ = ["form_model", "packaged_eye", "read_data", "size_rules"]
 
 
 def read_data(name: str) -> bytes:
@@ -30,16 +27,9 @@ def read_data(name: str) -> bytes:
 
 
 @cache
-def pixel_eye() -> Eye:
-    """Return the packaged decision metal or not."""
-    with np.load(io.BytesIO(read_data("eye.npz")), allow_pickle=False) as stored:
-        layers = sum(1 for k in stored.files if k.startswith("w"))
-        return Eye(
-            mean=stored["mean"],
-            scale=stored["scale"],
-            weights=tuple(stored[f"w{k}"] for k in range(layers)),
-            biases=tuple(stored[f"b{k}"] for k in range(layers)),
-        )
+def packaged_eye() -> Eye:
+    """Return the packaged look at what lies where."""
+    return Eye(read_data("eye.onnx"))
 
 
 @cache

@@ -152,7 +152,7 @@ def read_photo(
     )
     plane, light = opened.plane, opened.light
     told("find the chips")
-    look = look_at(plane, light, bundled.pixel_eye())
+    look = look_at(plane, light, bundled.packaged_eye())
     told("name the chips")
     family = family_of(metal)
     chips = name_chips(look, plane, light, family=family)

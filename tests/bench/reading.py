@@ -61,7 +61,7 @@ def worker(side: str, path: Path) -> None:
         from vision import NoChips, bundled, read_photo
         from vision.as_json import reading_json
 
-        bundled.form_model(), bundled.pixel_eye(), bundled.size_rules()
+        bundled.form_model(), bundled.packaged_eye(), bundled.size_rules()
 
         def run() -> object:
             try:

@@ -1,50 +1,45 @@
-"""Boxes round marked places: nothing lost, little besides, parted only where it pays."""
+"""Boxes to look in: all marks once, nothing that hangs together cut."""
 
 from __future__ import annotations
 
-import cv2
 import numpy as np
-import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
-from vision.chips.boxes import boxes_of
-
-MARGIN = 10
-
-
-def held(shape, boxes):
-    inside = np.zeros(shape, bool)
-    for box in boxes:
-        inside[box] = True
-    return inside
+from vision.chips.boxes import TILE_PX, boxes_of
 
 
-@pytest.mark.parametrize("seed", range(6))
-def test_every_mark_is_in_a_box(seed):
-    rng = np.random.default_rng(seed)
-    near = np.zeros((203, 317), np.uint8)
-    for _ in range(9):
-        ends = rng.integers(0, (317, 203), (2, 2))
-        cv2.line(near, ends[0].tolist(), ends[1].tolist(), 1, int(rng.integers(1, 9)))
-    boxes = boxes_of(near > 0, margin=MARGIN)
-    assert held(near.shape, boxes)[near > 0].all()
+def marked(shape, *spots):
+    near = np.zeros(shape, bool)
+    for rows, cols in spots:
+        near[rows, cols] = True
+    return near
 
 
-def test_a_slanting_strip_costs_less_than_its_own_box():
-    near = np.zeros((800, 800), np.uint8)
-    cv2.line(near, (20, 20), (780, 780), 1, 8)
-    boxes = boxes_of(near > 0, margin=MARGIN)
-    looked_at = sum(
-        (r.stop - r.start + 2 * MARGIN) * (c.stop - c.start + 2 * MARGIN) for r, c in boxes
-    )
-    assert len(boxes) > 3
-    assert looked_at < 0.45 * 770**2
+def test_nothing_marked():
+    assert boxes_of(np.zeros((50, 70), bool)) == []
 
 
-def test_a_full_square_stays_whole_and_is_drawn_tight():
-    near = np.zeros((300, 300), bool)
-    near[41:203, 55:240] = True
-    assert boxes_of(near, margin=MARGIN) == [(slice(41, 203), slice(55, 240))]
+def test_far_marks_have_boxes_of_their_own():
+    near = marked((300, 400), (slice(5, 9), slice(5, 9)), (slice(200, 240), slice(300, 390)))
+    boxes = [box for box, _ in boxes_of(near)]
+    assert [(r.start, r.stop, c.start, c.stop) for r, c in boxes] == [
+        (192, 240, 288, 400),
+        (0, 16, 0, 16),
+    ]
 
 
-def test_nothing_marked_no_box():
-    assert boxes_of(np.zeros((50, 70), bool), margin=MARGIN) == []
+def test_a_mark_inside_the_box_of_another_is_looked_at_with_it():
+    ring = marked((320, 320), (slice(0, 300), slice(0, 8)), (slice(292, 300), slice(0, 300)))
+    both = ring | marked((320, 320), (slice(60, 64), slice(200, 204)))
+    assert len(boxes_of(ring)) == len(boxes_of(both)) == 1
+
+
+@given(st.integers(0, 2**32 - 1), st.integers(20, 130), st.integers(20, 130))
+def test_every_mark_is_returned_once(seed, h, w):
+    near = np.random.default_rng(seed).random((h, w)) < 0.01
+    count = np.zeros((h, w), int)
+    for box, own in boxes_of(near):
+        assert box[0].start % TILE_PX == box[1].start % TILE_PX == 0
+        count[box] += own
+    assert np.array_equal(count, near.astype(int))

@@ -50,7 +50,7 @@ def table():
 def look(scene):
     photo = decode_photo(scene.jpeg)
     plane = plane_of(photo, find_card(photo), None)
-    return look_at(plane, measure_light(plane), bundled.pixel_eye())
+    return look_at(plane, measure_light(plane), bundled.packaged_eye())
 
 
 def mixed_scene(px_per_mm, seed=21):

@@ -6,6 +6,7 @@ import csv
 import gzip
 import io
 import json
+from dataclasses import replace
 
 import cv2
 import numpy as np
@@ -16,9 +17,9 @@ from vision import bundled
 from vision.forms.fitting import fit_model, read_table
 from vision.forms.model import CLASSES
 from vision.training.fit import size_rules, table_bytes
-from vision.training.fit_eye import draw_pixels
 from vision.training.rows import (
     CRUMBS,
+    MOST_CHIPS,
     NO_CHIP,
     SceneFiles,
     check_line_mm,
@@ -29,11 +30,12 @@ from vision.training.rows import (
     rows_of_scene,
     scene_paths,
 )
+from vision.training.windows import Windows, sheet_of
 
 
 @pytest.fixture(scope="module")
 def rows(made_scenes):
-    return measure_scenes(made_scenes, bundled.pixel_eye(), part="train")
+    return measure_scenes(made_scenes, bundled.packaged_eye(), part="train")
 
 
 def square(mask):
@@ -68,19 +70,30 @@ def test_sizes_are_learned_only_where_a_card_gives_a_scale(rows):
 
 
 def test_more_workers_give_the_same_rows(made_scenes, rows):
-    again = measure_scenes(made_scenes, bundled.pixel_eye(), part="train", workers=2)
+    again = measure_scenes(made_scenes, bundled.packaged_eye(), part="train", workers=2)
     assert table_bytes(again) == table_bytes(rows)
 
 
-def test_pixels_to_learn_from_are_the_same_whatever_the_workers(made_scenes):
-    one, two = (draw_pixels(made_scenes, seed=3, workers=w) for w in (1, 2))
-    for a, b in zip(one, two, strict=True):
-        # the last bit depends on where in memory a picture lies, in one process as in two
-        np.testing.assert_allclose(a, b, rtol=1e-4, atol=1e-6)
-    responses, metal, weights = one
-    assert responses.dtype == np.float32
-    assert 0.1 < metal.mean() < 0.6
-    assert weights.min() >= 1
+def test_windows_to_learn_from_hold_what_lies_there(made_scenes):
+    sheets = [sheet_of(load_scene(p)) for p in scene_paths(made_scenes)]
+    windows = Windows([s for s in sheets if s is not None], side=96)
+    seen, labels = windows.draw(12, np.random.default_rng(3))
+    assert seen.shape == (12, 4, 96, 96)
+    assert labels.shape == (12, 192, 192)
+    again = windows.draw(12, np.random.default_rng(3))
+    assert np.array_equal(again[0], seen)
+    assert np.array_equal(again[1], labels)
+    # Four windows of five lie on something; chips are seldom as light as the white sheet.
+    chips = (labels > 0) & (labels <= MOST_CHIPS)
+    assert np.mean(chips.any(axis=(1, 2))) >= 0.5
+    on = chips[:, ::2, ::2]
+    light = seen[:, :3].mean(axis=1)
+    assert light[on].mean() < light[labels[:, ::2, ::2] == 0].mean()
+
+
+def test_a_sheet_with_nothing_on_it_teaches_nothing(made_scenes):
+    scene = load_scene(scene_paths(made_scenes)[0])
+    assert sheet_of(replace(scene, mask=np.zeros_like(scene.mask))) is None
 
 
 def test_a_heic_photo_is_measured_as_well(made_scenes):
@@ -90,12 +103,12 @@ def test_a_heic_photo_is_measured_as_well(made_scenes):
     pillow_heif.from_bytes("RGB", rgb.shape[1::-1], rgb.tobytes()).save(out, quality=90)
     heic = SceneFiles(scene.name, out.getvalue(), scene.mask, scene.truth, scene.areas)
     assert open_scene(heic).plane.card is not None
-    assert len(rows_of_scene(heic, bundled.pixel_eye())) >= 2
+    assert len(rows_of_scene(heic, bundled.packaged_eye())) >= 2
 
 
 def test_a_chip_with_two_names_teaches_neither(made_scenes):
     scene = load_scene(scene_paths(made_scenes)[0])
-    eye = bundled.pixel_eye()
+    eye = bundled.packaged_eye()
     before = {r["form"] for r in rows_of_scene(scene, eye) if "form" in r}
     truth = json.loads(json.dumps(scene.truth))
     for chip in truth["chips"]:
@@ -107,7 +120,7 @@ def test_a_chip_with_two_names_teaches_neither(made_scenes):
 
 def test_things_and_crumbs_get_their_own_labels(made_scenes):
     scene = load_scene(scene_paths(made_scenes)[0])
-    eye = bundled.pixel_eye()
+    eye = bundled.packaged_eye()
 
     def labels(value):
         mask = np.where(scene.mask > 0, value, 0).astype(np.uint8)

@@ -16,13 +16,8 @@ import numpy as np
 
 from vision.chips.features import CROP_PX_PER_MM, Shape, feature_row, shape_of
 from vision.chips.find import Find, find_chips
-from vision.chips.ground import (
-    FIND_PX_PER_MM,
-    Ground,
-    even_light,
-    metal_probability,
-    whole_ground,
-)
+from vision.chips.ground import FIND_PX_PER_MM, Ground, even_light, judge, whole_ground
+from vision.chips.part import METAL_AT
 from vision.photo.card import CARDS, card_reflectance
 
 if TYPE_CHECKING:
@@ -31,7 +26,7 @@ if TYPE_CHECKING:
     import numpy.typing as npt
 
     from vision.arrays import BoolMask, Float2, Linear3, Points2
-    from vision.chips.ground import Eye
+    from vision.chips.eye import Eye
     from vision.photo.light import Light
     from vision.photo.plane import Plane
 
@@ -39,6 +34,7 @@ __all__ = ["CLUTTER_SHARE", "MOST_FINDS", "Look", "Seen", "look_at", "sheet_view
 
 #: Empty sheet kept round each chip's crop, mm.
 _MARGIN_MM = 0.5
+_PAD_PX = int(np.ceil(_MARGIN_MM * FIND_PX_PER_MM))
 #: Edge of the sheet that is not looked at, mm.
 _RIM_MM = 0.6
 #: More things than this is a heap or a texture, not chips laid out; the largest are kept.
@@ -167,22 +163,19 @@ def _finer(picture: Float2, up: float, size: tuple[int, int]) -> Float2:
     return np.asarray(fine, np.float32)
 
 
-def _crop(find: Find, prob: Float2, origin: Box, plane: Plane, light: Light) -> Seen | None:
+def _crop(find: Find, metal: Float2, origin: Box, plane: Plane, light: Light) -> Seen | None:
     q = FIND_PX_PER_MM
-    pad = int(np.ceil(_MARGIN_MM * q))
     h, w = find.mask.shape
-    r0, c0 = find.row - pad, find.col - pad
-    rows = np.clip(np.arange(r0, r0 + h + 2 * pad), 0, prob.shape[0] - 1)
-    cols = np.clip(np.arange(c0, c0 + w + 2 * pad), 0, prob.shape[1] - 1)
-    own = np.zeros((h + 2 * pad, w + 2 * pad), np.uint8)
-    own[pad : pad + h, pad : pad + w] = find.mask
-    near = cv2.dilate(own, np.ones((3, 3), np.uint8))
-    local = prob[np.ix_(rows, cols)] * near
+    r0, c0 = find.row - _PAD_PX, find.col - _PAD_PX
+    rows = np.clip(np.arange(r0, r0 + h + 2 * _PAD_PX), 0, metal.shape[0] - 1)
+    cols = np.clip(np.arange(c0, c0 + w + 2 * _PAD_PX), 0, metal.shape[1] - 1)
+    own = np.pad(find.mask.astype(np.uint8), _PAD_PX)
+    near = cv2.dilate(own, np.ones((3, 3), np.uint8)) > find.others
+    local = metal[np.ix_(rows, cols)] * near
     # The crop starts at the same corner; it ends at the whole pixel past the other one.
     up = CROP_PX_PER_MM / q
     size = (int(np.ceil(local.shape[1] * up)), int(np.ceil(local.shape[0] * up)))
-    soft = _finer(local, up, size)
-    mask = soft > 0.5
+    mask = _finer(local, up, size) > METAL_AT
     mask[:2], mask[-2:], mask[:, :2], mask[:, -2:] = False, False, False, False
     x0, y0 = origin[0] + c0 / q, origin[1] + r0 / q
     box = (x0, y0, x0 + size[0] / CROP_PX_PER_MM, y0 + size[1] / CROP_PX_PER_MM)
@@ -266,21 +259,21 @@ def look_at(plane: Plane, light: Light, eye: Eye) -> Look:
     plane, light
         The flattened photo and its light.
     eye : Eye
-        The pixel decision.
+        The learned look.
     """
     q = FIND_PX_PER_MM
     box, ground, seen_px = _ground_of(plane, light)
-    prob = metal_probability(ground, eye, where=seen_px)
-    finds = find_chips(prob, px_per_mm=q, seen=seen_px)
-    busy_share = float((prob > 0.5).sum() / max(int(seen_px.sum()), 1))
+    answer = judge(ground, eye, where=seen_px)
+    finds = find_chips(answer, px_per_mm=q, seen=seen_px, pad=_PAD_PX)
+    busy_share = float((answer.metal > METAL_AT).sum() / max(int(seen_px.sum()), 1))
     if plane.card is None and busy_share > CLUTTER_SHARE:
         # Nobody will trust this scene; look only at what could still be single chips.
-        reach = 0.25 * max(prob.shape)
+        reach = 0.25 * max(seen_px.shape)
         finds = [f for f in finds if max(f.mask.shape) < reach]
         kept = finds[:_MOST_IN_CLUTTER]
     else:
         kept = finds[:MOST_FINDS]
-    crops = (_crop(f, prob, box, plane, light) for f in kept)
+    crops = (_crop(f, answer.metal, box, plane, light) for f in kept)
     return Look(
         seen=tuple(s for s in crops if s is not None),
         busy_share=busy_share,

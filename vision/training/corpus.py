@@ -178,7 +178,7 @@ def _remeasure(wish: Any) -> int:  # noqa: ANN401
     from vision.training.fit import measure, table_bytes  # noqa: PLC0415 - only for this verb
 
     calibration = wish.calibration
-    rows = measure(_folder(wish), calibration, bundled.pixel_eye(), workers=wish.workers)
+    rows = measure(_folder(wish), calibration, bundled.packaged_eye(), workers=wish.workers)
     wish.out.write_bytes(table_bytes(rows))
     _say(f"{len(rows)} rows in {wish.out}")
     return 0

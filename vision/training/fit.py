@@ -1,4 +1,4 @@
-"""Rebuild everything learned: pixel eye, feature table, form model, size rules, model card.
+"""Rebuild everything learned: eye, feature table, form model, size rules, model card.
 
     python -m vision.training.fit [--scenes DIR] [--calibration DIR] [--compare]
 
@@ -32,12 +32,12 @@ from sklearn.pipeline import make_pipeline
 from sklearn.preprocessing import StandardScaler
 from sklearn.tree import DecisionTreeClassifier
 
-from vision.bundled import pixel_eye
+from vision.bundled import packaged_eye
 from vision.chips.features import CROP_PX_PER_MM, FEATURES
 from vision.chips.measure import SIZES
 from vision.forms.fitting import fit_model, form_pipeline, read_table
 from vision.forms.model import CLASSES, dump_model
-from vision.training.fit_eye import eye_bytes, fit_eye
+from vision.training.fit_eye import fit_eye
 from vision.training.pool import cores
 from vision.training.rows import measure_scenes, thinned
 from vision.training.sets import cache_folder
@@ -48,7 +48,7 @@ if TYPE_CHECKING:
     import numpy.typing as npt
     from sklearn.pipeline import Pipeline
 
-    from vision.chips.ground import Eye
+    from vision.chips.eye import Eye
     from vision.forms.fitting import Table
     from vision.forms.model import FormModel
 
@@ -244,7 +244,7 @@ def _parser() -> argparse.ArgumentParser:
     parser.add_argument("--seed", type=int, default=0)
     parser.add_argument("--workers", type=int, default=cores())
     parser.add_argument("--compare", action="store_true")
-    parser.add_argument("--keep-eye", action="store_true", help="use the packaged pixel eye")
+    parser.add_argument("--keep-eye", action="store_true", help="use the packaged eye")
     parser.add_argument("--table", type=Path, help="a feature table; nothing is measured")
     return parser
 
@@ -257,10 +257,10 @@ def main(argv: Sequence[str] | None = None) -> int:
     args.out.mkdir(parents=True, exist_ok=True)
     if args.table is None:
         if args.keep_eye:
-            eye = pixel_eye()
+            eye = packaged_eye()
         else:
-            eye = fit_eye(args.scenes, seed=args.seed, workers=args.workers, label="pixels")
-            (args.out / "eye.npz").write_bytes(eye_bytes(eye))
+            eye = fit_eye(args.scenes, seed=args.seed, workers=args.workers, label="sheets")
+            (args.out / "eye.onnx").write_bytes(eye.onnx)
         rows = measure(args.scenes, args.calibration, eye, workers=args.workers)
         data = table_bytes(rows)
         (args.out / "features.csv.gz").write_bytes(data)

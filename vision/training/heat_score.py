@@ -184,7 +184,7 @@ def rows_of(path: Path, *, true_outlines: bool = False) -> list[HeatRow]:
     if true_outlines:
         outlined = _outlined(scene, opened)
         return [_row(scene, _FAMILY[c["metal"]], c, tint) for c, tint in outlined]
-    look = look_at(opened.plane, opened.light, bundled.pixel_eye())
+    look = look_at(opened.plane, opened.light, bundled.packaged_eye())
     rows = []
     for family in families:
         for found in name_chips(look, opened.plane, opened.light, family=family):

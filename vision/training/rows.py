@@ -28,7 +28,7 @@ if TYPE_CHECKING:
     import numpy.typing as npt
 
     from vision.arrays import BoolMask, Points2
-    from vision.chips.ground import Eye
+    from vision.chips.eye import Eye
     from vision.chips.look import Seen
     from vision.photo.opened import OpenedPhoto
     from vision.photo.plane import Plane

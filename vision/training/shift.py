@@ -58,7 +58,7 @@ def boxed_rows(data: bytes, boxes: Sequence[Box]) -> npt.NDArray[np.float64]:
     """Return (N, F) measures of the finds that fill one box each, as a reading takes them."""
     opened = open_photo(data)
     plane = opened.plane
-    look = look_at(plane, opened.light, bundled.pixel_eye())
+    look = look_at(plane, opened.light, bundled.packaged_eye())
     rows = []
     for seen in look.seen:
         if not seen.outline_mm:

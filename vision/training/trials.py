@@ -24,7 +24,7 @@ from PIL import Image
 from vision import bundled
 from vision.chips.features import FEATURES
 from vision.chips.find import find_chips
-from vision.chips.ground import FIND_PX_PER_MM, metal_probability, whole_ground
+from vision.chips.ground import FIND_PX_PER_MM, Answer, judge, whole_ground
 from vision.chips.look import look_at, sheet_view
 from vision.photo.decode import decode_photo
 from vision.training.rows import filled, match_iou, open_scene, scenes_in
@@ -36,7 +36,7 @@ if TYPE_CHECKING:
     from vision.photo.plane import Plane
     from vision.training.rows import SceneFiles
 
-    Finder = Callable[[Linear3, Float2, BoolMask], Float2]
+    Finder = Callable[[Linear3, Float2, BoolMask], Answer]
 
 __all__ = ["coils_trial", "density_trial", "ground_trial", "main"]
 
@@ -51,21 +51,21 @@ def _light_of(linear: Linear3) -> Float2:
     return np.asarray(np.cbrt(np.clip(linear, 0, 2.5)).mean(axis=2), np.float32)
 
 
-def _threshold(linear: Linear3, expected: Float2, seen: BoolMask) -> Float2:
+def _threshold(linear: Linear3, expected: Float2, seen: BoolMask) -> Answer:
     del expected
-    return ((_light_of(linear) < 0.86) & seen).astype(np.float32)
+    return Answer.of_metal(((_light_of(linear) < 0.86) & seen).astype(np.float32))
 
 
-def _gradient(linear: Linear3, expected: Float2, seen: BoolMask) -> Float2:
+def _gradient(linear: Linear3, expected: Float2, seen: BoolMask) -> Answer:
     light = cv2.GaussianBlur(_light_of(linear), (0, 0), 0.8)
     edge = cv2.magnitude(cv2.Sobel(light, cv2.CV_32F, 1, 0), cv2.Sobel(light, cv2.CV_32F, 0, 1))
     clear = cv2.dilate((np.abs(expected - 1) > 0.05).astype(np.uint8), np.ones((5, 5))) == 0
     strong = ((edge > 0.35) & seen & clear).astype(np.uint8)
     closed = cv2.morphologyEx(strong, cv2.MORPH_CLOSE, np.ones((5, 5), np.uint8))
-    return np.asarray(closed, np.float32)
+    return Answer.of_metal(np.asarray(closed, np.float32))
 
 
-def _background(linear: Linear3, expected: Float2, seen: BoolMask) -> Float2:
+def _background(linear: Linear3, expected: Float2, seen: BoolMask) -> Answer:
     """Difference in lightness or colour from the sheet as it should look."""
     root = np.cbrt(np.clip(linear, 0, 2.5))
     want = np.cbrt(expected)
@@ -74,18 +74,18 @@ def _background(linear: Linear3, expected: Float2, seen: BoolMask) -> Float2:
     light = root.mean(axis=2)
     off = np.maximum(light - high, low - light)
     colour = root.max(axis=2) - root.min(axis=2)
-    return np.asarray(((off > 0.08) | (colour > 0.1)) & seen, np.float32)
+    return Answer.of_metal(np.asarray(((off > 0.08) | (colour > 0.1)) & seen, np.float32))
 
 
-def _learned(linear: Linear3, expected: Float2, seen: BoolMask) -> Float2:
-    return metal_probability(whole_ground(linear, expected), bundled.pixel_eye(), where=seen)
+def _learned(linear: Linear3, expected: Float2, seen: BoolMask) -> Answer:
+    return judge(whole_ground(linear, expected), bundled.packaged_eye(), where=seen)
 
 
 def _find_rings(
-    prob: Float2, plane: Plane, box: Sequence[float], seen: BoolMask
+    answer: Answer, plane: Plane, box: Sequence[float], seen: BoolMask
 ) -> list[list[Points2]]:
     out = []
-    for find in find_chips(prob, px_per_mm=FIND_PX_PER_MM, seen=seen):
+    for find in find_chips(answer, px_per_mm=FIND_PX_PER_MM, seen=seen):
         contours, _ = cv2.findContours(
             find.mask.astype(np.uint8), cv2.RETR_CCOMP, cv2.CHAIN_APPROX_NONE
         )
@@ -164,7 +164,7 @@ def density_trial(scenes: Iterable[SceneFiles]) -> None:
                 continue
             opened = open_scene(seen_at)
             chips = {c["number"]: c for c in scene.truth["chips"] if c["counts"]}
-            for seen in look_at(opened.plane, opened.light, bundled.pixel_eye()).seen:
+            for seen in look_at(opened.plane, opened.light, bundled.packaged_eye()).seen:
                 rings = [opened.plane.to_photo_px(r) for r in seen.outline_mm]
                 iou = match_iou(rings, seen_at)[0] if rings else {}
                 number = max((k for k in iou if k in chips), key=lambda k: iou[k], default=None)
@@ -193,7 +193,7 @@ def coils_trial(scenes: Iterable[SceneFiles]) -> None:
     tally: dict[str, list[bool]] = defaultdict(list)
     for scene in scenes:
         opened = open_scene(scene)
-        look = look_at(opened.plane, opened.light, bundled.pixel_eye())
+        look = look_at(opened.plane, opened.light, bundled.packaged_eye())
         best: dict[int, float] = {}
         for seen in look.seen:
             rings = [opened.plane.to_photo_px(r) for r in seen.outline_mm]

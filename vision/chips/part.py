@@ -1,0 +1,156 @@
+"""Which pixel belongs to which chip: cells that point to one middle are one chip.
+
+The network says of each cell of metal where the middle of its chip lies and how far round
+it the chip's cells point. Chips that touch point to different middles, turns of a coil that
+are apart point to the same one. A long ribbon may point to several middles; its cells then
+change from one to the next without a jump, and are put together again. Not in here: what
+is metal (``ground``), what is too small to look at (``find``).
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import cv2
+import numpy as np
+
+from vision.chips.eye import CELL_PX
+
+if TYPE_CHECKING:
+    import numpy.typing as npt
+
+    from vision.arrays import BoolMask
+    from vision.chips.ground import Answer
+
+    Floats = npt.NDArray[np.float32]
+    Ints = npt.NDArray[np.int32]
+
+__all__ = ["METAL_AT", "owners"]
+
+#: From this on a pixel is metal; set on calibration scenes.
+METAL_AT = 0.42
+#: A cell that knows its middle as little as this gathers no others.
+_LEAST_TYPICAL = 0.25
+#: Squared distance over squared reach within which a cell belongs to a middle (a half of a
+#: bell curve), and within which a cell left over joins its nearest one (a twentieth).
+_OWN, _NEAR = 2 * np.log(2), 2 * np.log(20)
+#: Neighbours whose middles differ by less than this share of their reach are of one chip.
+_NO_JUMP = 0.25
+#: No sheet with chips laid out holds more; a texture does.
+_MOST = 600
+#: Neighbours of a cell, each pair once: rows, columns.
+_BESIDE = ((0, 1), (1, 0), (1, 1), (1, -1))
+
+
+def owners(answer: Answer) -> Ints:
+    """Return the number of the chip that each pixel shows, (H, W) int32; 0 is no metal.
+
+    Numbers run from 1, in no order. Not to be trusted for heaps: what lies under others
+    is taken for the one above it, or falls apart.
+    """
+    metal = answer.metal > METAL_AT
+    h, w = metal.shape
+    rows, cols = answer.reach.shape
+    framed = cv2.copyMakeBorder(
+        metal.astype(np.uint8),
+        0,
+        rows * CELL_PX - h,
+        0,
+        cols * CELL_PX - w,
+        cv2.BORDER_CONSTANT,
+    )
+    pixels = framed.reshape(rows, CELL_PX, cols, CELL_PX).sum(axis=(1, 3))
+    cells = np.nonzero(pixels)
+    if len(cells[0]) == 0:
+        return np.zeros((h, w), np.int32)
+    number = _gather(
+        np.stack([of[cells] for of in answer.middle_mm], axis=1),
+        answer.reach[cells],
+        answer.typical[cells],
+        pixels[cells].astype(np.float32),
+    )
+    grid = np.zeros((rows, cols), np.int32)
+    grid[cells] = number
+    _own_numbers(grid, pixels > 0, int(number.max()))
+    grid = _rejoined(grid, answer)
+    fine = np.repeat(np.repeat(grid, CELL_PX, axis=0), CELL_PX, axis=1)[:h, :w]
+    return np.where(metal, fine, 0).astype(np.int32)
+
+
+def _gather(points: Floats, reach: Floats, typical: Floats, weight: Floats) -> Ints:
+    """Give numbers to N cells that point to (N, 2) mm; 0 where a cell joins no other.
+
+    The cell surest of its middle gathers those that point there, and so on.
+    """
+    number = np.zeros(len(points), np.int32)
+    sure = typical.copy()
+    spread = reach**2
+    middles: list[Floats] = []
+    spreads: list[float] = []
+    while len(middles) < _MOST:
+        first = int(np.argmax(sure))
+        if sure[first] < _LEAST_TYPICAL:
+            break
+        free = np.flatnonzero(number == 0)
+        own = free[_apart(points[free], points[first]) < _OWN * spread[first]]
+        # Once more round what they have in common.
+        middle = np.average(points[own], axis=0, weights=weight[own])
+        size = float(np.exp(np.average(np.log(spread[own]), weights=weight[own])))
+        own = free[_apart(points[free], middle) < _OWN * size]
+        middles.append(middle)
+        spreads.append(size)
+        number[own] = number[first] = len(middles)
+        sure[own] = sure[first] = -1.0
+    left = np.flatnonzero(number == 0)
+    if middles and len(left):
+        apart = _apart(points[left, None], np.stack(middles)[None]) / np.array(spreads)
+        nearest = apart.argmin(axis=1)
+        joins = apart[np.arange(len(left)), nearest] < _NEAR
+        number[left[joins]] = nearest[joins] + 1
+    return number
+
+
+def _apart(a: Floats, b: Floats) -> Floats:
+    """Return squared distances of points in the last axis."""
+    return np.asarray(np.square(a - b).sum(axis=-1), np.float32)
+
+
+def _own_numbers(grid: Ints, metal: BoolMask, last: int) -> None:
+    """Give metal without a number one from ``last`` on, by what hangs together."""
+    alone = (metal & (grid == 0)).astype(np.uint8)
+    _, found = cv2.connectedComponents(alone, connectivity=8)
+    grid[alone > 0] = np.asarray(found)[alone > 0] + last
+
+
+def _rejoined(grid: Ints, answer: Answer) -> Ints:
+    """Join numbers whose cells lie side by side and point to nearly the same middle."""
+    h, w = grid.shape
+    pairs, jumps = [], []
+    for down, right in _BESIDE:
+        a = (slice(0, h - down), slice(max(-right, 0), w - max(right, 0)))
+        b = (slice(down, h), slice(max(right, 0), w - max(-right, 0)))
+        meet = (grid[a] > 0) & (grid[b] > 0) & (grid[a] != grid[b])
+        if not meet.any():
+            continue
+        both = np.stack([grid[a][meet], grid[b][meet]])
+        pairs.append(np.sort(both, axis=0))
+        step = answer.middle_mm[:, *a][:, meet] - answer.middle_mm[:, *b][:, meet]
+        jumps.append(np.hypot(*step) / np.minimum(answer.reach[a][meet], answer.reach[b][meet]))
+    parent = np.arange(int(grid.max()) + 1, dtype=np.int32)
+    if pairs:
+        met, jump = np.concatenate(pairs, axis=1), np.concatenate(jumps)
+        order = np.lexsort((jump, met[1], met[0]))
+        met, jump = met[:, order], jump[order]
+        _, first, count = np.unique(met, axis=1, return_index=True, return_counts=True)
+        for i, n in zip(first.tolist(), count.tolist(), strict=True):
+            if jump[i + n // 2] < _NO_JUMP:
+                parent[_root(parent, int(met[0, i]))] = _root(parent, int(met[1, i]))
+    roots = np.array([_root(parent, k) for k in range(len(parent))], np.int32)
+    return np.asarray(roots[grid], np.int32)
+
+
+def _root(parent: Ints, k: int) -> int:
+    while parent[k] != k:
+        parent[k] = parent[parent[k]]
+        k = int(parent[k])
+    return k

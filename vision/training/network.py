@@ -1,0 +1,207 @@
+"""The network of the eye: its layers, and how it is written down for the reader.
+
+The same walk through the layers builds the network that learns (``teach_eye``) and the
+ONNX file that ``vision.chips.eye`` runs, so that they are one network.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    import numpy.typing as npt
+
+    Weights = dict[str, npt.NDArray[np.float32]]
+
+__all__ = ["FAR_MM", "LAYERS", "REACH_LOG", "Layer", "onnx_of", "walk"]
+
+#: What the network is shown of a pixel, folded two by two into one place.
+_IN = 4 * 4
+#: Channels at 3.5, 1.75, 0.88, 0.44 and 0.22 places per mm.
+_WIDE = (12, 24, 40, 64, 96)
+#: How far apart the places are that the coarse layers look at.
+_DILATIONS = (1, 2, 4)
+#: One unit of the answer for a chip's middle, mm.
+FAR_MM = 10.0
+#: Bounds of the logarithm of a chip's reach, mm.
+REACH_LOG = (-3.0, 4.0)
+
+
+@dataclass(frozen=True, slots=True)
+class Layer:
+    """A convolution: channels in and out, side, stride, dilation; then what follows.
+
+    ``kind`` is "relu" (normalised, cut at zero), "plain" (normalised) or "last" (neither).
+    """
+
+    into: int
+    outof: int
+    side: int = 3
+    stride: int = 1
+    dilation: int = 1
+    kind: str = "relu"
+
+
+def _layers() -> dict[str, Layer]:
+    a, b, c, d, e = _WIDE
+    out = {
+        "fine": Layer(_IN, a),
+        "down1": Layer(a, b, stride=2),
+        "mid1": Layer(b, b),
+        "down2": Layer(b, c, stride=2),
+        "mid2": Layer(c, c),
+        "more2": Layer(c, c),
+        "down3": Layer(c, d, stride=2),
+        "down4": Layer(d, e, stride=2),
+    }
+    out |= {f"wide3_{k}": Layer(d, d, dilation=k) for k in _DILATIONS}
+    out |= {f"wide4_{k}": Layer(e, e, dilation=k) for k in _DILATIONS}
+    for step, (deep, flat) in enumerate(((b, a), (c, b), (d, c), (e, d))):
+        out[f"up{step}"] = Layer(deep, flat, side=1, kind="plain")
+        out[f"back{step}"] = Layer(flat, flat)
+    out["metal"] = Layer(a, 4, side=1, kind="last")
+    out["whose"] = Layer(b, b)
+    out["place"] = Layer(b, 4, side=1, kind="last")
+    return out
+
+
+#: All layers by name.
+LAYERS: dict[str, Layer] = _layers()
+
+
+def walk(
+    x: Any,  # noqa: ANN401 - a tensor here, a name there
+    conv: Callable[[str, Any], Any],
+    add: Callable[[Any, Any], Any],
+    up: Callable[[Any], Any],
+    relu: Callable[[Any], Any],
+) -> tuple[Any, Any]:
+    """Pass a folded picture through the layers, whatever a picture is.
+
+    Returns
+    -------
+    metal
+        Logits of metal, folded two by two, of a half of the picture's size.
+    place
+        Right, down (units of :data:`FAR_MM`), logarithm of reach (mm), logit of typical;
+        of a quarter of its size.
+    """
+    fine = conv("fine", x)
+    mid1 = conv("mid1", conv("down1", fine))
+    mid2 = conv("more2", conv("mid2", conv("down2", mid1)))
+    mid3 = conv("down3", mid2)
+    for k in _DILATIONS:
+        mid3 = add(mid3, conv(f"wide3_{k}", mid3))
+    deep = conv("down4", mid3)
+    for k in _DILATIONS:
+        deep = add(deep, conv(f"wide4_{k}", deep))
+    at1 = deep
+    for step, skip in ((3, mid3), (2, mid2), (1, mid1)):
+        at1 = conv(f"back{step}", relu(add(up(conv(f"up{step}", at1)), skip)))
+    at0 = conv("back0", relu(add(up(conv("up0", at1)), fine)))
+    return conv("metal", at0), conv("place", conv("whose", at1))
+
+
+def onnx_of(weights: Weights) -> bytes:
+    """Write the network as ONNX.
+
+    Parameters
+    ----------
+    weights
+        ``NAME.w`` and ``NAME.b`` of each layer, normalising worked in; the first layer's
+        channels in the order ``4 * colour + 2 * row + column``.
+
+    Returns
+    -------
+    bytes
+        Input "shown" (1, 4, H, W), sides multiples of 32; "metal" (1, 1, H, W) in 0..1;
+        "place" (1, 4, H / 4, W / 4): right and down, mm, reach, mm, typical in 0..1.
+
+    Raises
+    ------
+    RuntimeError
+        The extra ``train`` is not installed.
+    """
+    try:
+        import onnx  # noqa: PLC0415 - only for learning
+        from onnx import TensorProto, helper, numpy_helper  # noqa: PLC0415
+    except ImportError as error:
+        raise RuntimeError('writing the network needs the extra "train"') from error
+    weights = _for_the_file(weights)
+    nodes: list[Any] = []
+    stored = [numpy_helper.from_array(v, k) for k, v in weights.items()]
+    for name, value in (
+        ("twice", np.array([1, 1, 2, 2], np.float32)),
+        ("least", np.float32(REACH_LOG[0])),
+        ("most", np.float32(REACH_LOG[1])),
+        ("parts", np.array([2, 1, 1], np.int64)),
+    ):
+        stored.append(numpy_helper.from_array(np.asarray(value), name))
+
+    def put(kind: str, into: list[str], out: list[str] | None = None, **more: Any) -> str:  # noqa: ANN401
+        names = out or [f"{kind.lower()}{len(nodes)}"]
+        nodes.append(helper.make_node(kind, into, names, **more))
+        return names[0]
+
+    def conv(name: str, x: str) -> str:
+        layer = LAYERS[name]
+        y = put(
+            "Conv",
+            [x, f"{name}.w", f"{name}.b"],
+            kernel_shape=[layer.side] * 2,
+            strides=[layer.stride] * 2,
+            dilations=[layer.dilation] * 2,
+            pads=[layer.dilation * (layer.side // 2)] * 4,
+        )
+        return put("Relu", [y]) if layer.kind == "relu" else y
+
+    def up(x: str) -> str:
+        return put(
+            "Resize",
+            [x, "", "twice"],
+            mode="nearest",
+            coordinate_transformation_mode="asymmetric",
+            nearest_mode="floor",
+        )
+
+    metal, place = walk(
+        put("SpaceToDepth", ["shown"], blocksize=2),
+        conv,
+        lambda a, b: put("Add", [a, b]),
+        up,
+        lambda x: put("Relu", [x]),
+    )
+    put("Sigmoid", [put("DepthToSpace", [metal], blocksize=2, mode="CRD")], ["metal"])
+    put("Split", [place, "parts"], ["towards", "log_reach", "known"], axis=1)
+    reach = put("Exp", [put("Clip", ["log_reach", "least", "most"])])
+    put("Concat", ["towards", reach, put("Sigmoid", ["known"])], ["place"], axis=1)
+    graph = helper.make_graph(
+        nodes,
+        "eye",
+        [helper.make_tensor_value_info("shown", TensorProto.FLOAT, [1, 4, "h", "w"])],
+        [
+            helper.make_tensor_value_info("metal", TensorProto.FLOAT, [1, 1, "h", "w"]),
+            helper.make_tensor_value_info("place", TensorProto.FLOAT, [1, 4, "rows", "cols"]),
+        ],
+        stored,
+    )
+    model = helper.make_model(graph, opset_imports=[helper.make_opsetid("", 17)])
+    model.ir_version = 8
+    onnx.checker.check_model(model)
+    return bytes(model.SerializeToString())
+
+
+def _for_the_file(weights: Weights) -> Weights:
+    """Return weights for ONNX's order of folding, and for middles in mm."""
+    out = {k: np.asarray(v, np.float32) for k, v in weights.items()}
+    order = [4 * colour + square for square in range(4) for colour in range(4)]
+    out["fine.w"] = np.ascontiguousarray(out["fine.w"][:, order])
+    for part in ("place.w", "place.b"):
+        out[part] = out[part].copy()
+        out[part][:2] *= np.float32(FAR_MM)
+    return out

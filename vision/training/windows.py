@@ -1,0 +1,137 @@
+"""Windows of rendered sheets with known truth, as the network is shown them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+import cv2
+import numpy as np
+
+from vision.chips.ground import even_light, shown
+from vision.chips.look import sheet_view
+from vision.training.rows import open_scene
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    import numpy.typing as npt
+
+    from vision.training.rows import SceneFiles
+
+    Bytes = npt.NDArray[np.uint8]
+
+__all__ = ["LIGHT_STEPS", "UNSEEN", "Sheet", "Windows", "sheet_of"]
+
+#: Even light is kept in bytes, this many steps to white.
+LIGHT_STEPS = 160.0
+#: Label of what the photo does not show.
+UNSEEN = 254
+#: Sheet kept round what lies on it, pixels.
+_ROUND_PX = 70
+#: How often a window is laid on something that lies there, at a spot of it.
+_ON_A_THING, _SPOTS = 0.8, 24
+#: A spot lies at least so far from the window's rim, pixels.
+_RIM_PX = 40
+#: A scene is drawn as often as it holds things, within these bounds.
+_LEAST_THINGS, _MOST_THINGS = 2, 20
+
+
+@dataclass(frozen=True, slots=True)
+class Sheet:
+    """What is seen, (H, W, 4), and what it shows, (2 H, 2 W): numbers of the truth mask."""
+
+    seen: Bytes
+    labels: Bytes
+
+
+def sheet_of(scene: SceneFiles) -> Sheet | None:
+    """Return a scene's sheet, cut round what lies on it; ``None`` where nothing does."""
+    opened = open_scene(scene)
+    box, linear, expected, seen = sheet_view(opened.plane, opened.light)
+    h, w = seen.shape
+    x, y = opened.plane.photo_maps(box, (2 * w, 2 * h))
+    labels = cv2.remap(scene.mask, x, y, cv2.INTER_NEAREST, borderValue=0)
+    something = cv2.resize(
+        (labels > 0).astype(np.uint8) * 255, (w, h), interpolation=cv2.INTER_AREA
+    )
+    side = 2 * _ROUND_PX + 1
+    near = cv2.dilate(something, np.ones((side, side), np.uint8)) > 0
+    rows, cols = np.nonzero(near & seen)
+    if len(rows) == 0:
+        return None
+    part = (slice(rows.min(), rows.max() + 1), slice(cols.min(), cols.max() + 1))
+    want = None if expected is None else even_light(expected)
+    picture = shown(even_light(linear), want)[part]
+    fine = np.repeat(np.repeat(seen, 2, 0), 2, 1)
+    labels = np.where(fine, labels, UNSEEN).astype(np.uint8)
+    twice = tuple(slice(2 * s.start, 2 * s.stop) for s in part)
+    return Sheet(
+        np.clip(np.rint(picture * LIGHT_STEPS), 0, 255).astype(np.uint8),
+        np.ascontiguousarray(labels[twice]),
+    )
+
+
+@dataclass(slots=True)
+class Windows:
+    """Sheets to draw windows from; ``side`` a multiple of 32 pixels."""
+
+    sheets: Sequence[Sheet]
+    side: int = 384
+    _spots: list[list[npt.NDArray[np.intp]]] = field(default_factory=list)
+
+    def __post_init__(self) -> None:
+        rng = np.random.default_rng(1)
+        padded = []
+        for sheet in self.sheets:
+            h, w = (max(self.side - n, 0) for n in sheet.seen.shape[:2])
+            seen = np.pad(sheet.seen, ((0, h), (0, w), (0, 0)), mode="edge")
+            labels = np.pad(sheet.labels, ((0, 2 * h), (0, 2 * w)), constant_values=UNSEEN)
+            padded.append(Sheet(seen, labels))
+            self._spots.append(_spots(labels[::2, ::2], rng))
+        self.sheets = padded
+
+    def draw(self, count: int, rng: np.random.Generator) -> tuple[Bytes, Bytes]:
+        """Draw windows, turned and mirrored at random.
+
+        Returns
+        -------
+        (N, 4, S, S), (N, 2 S, 2 S) uint8
+            What is seen, and what it shows.
+        """
+        often = np.array([len(s) for s in self._spots], float)
+        often = np.clip(often, _LEAST_THINGS, _MOST_THINGS)
+        picked = rng.choice(len(self.sheets), count, p=often / often.sum())
+        pairs = [self._window(int(i), rng) for i in picked]
+        seen, labels = zip(*pairs, strict=True)
+        return np.stack(seen), np.stack(labels)
+
+    def _window(self, i: int, rng: np.random.Generator) -> tuple[Bytes, Bytes]:
+        sheet, spots, s = self.sheets[i], self._spots[i], self.side
+        rim = min(_RIM_PX, s // 3)
+        room = np.array(sheet.seen.shape[:2]) - s
+        if spots and rng.random() < _ON_A_THING:
+            thing = spots[rng.integers(len(spots))]
+            corner = thing[rng.integers(len(thing))] - rng.integers(rim, s - rim, 2)
+        else:
+            corner = rng.integers(0, room + 1)
+        top, left = np.clip(corner, 0, room).tolist()
+        seen = sheet.seen[top : top + s, left : left + s].transpose(2, 0, 1)
+        labels = sheet.labels[2 * top : 2 * (top + s), 2 * left : 2 * (left + s)]
+        turns = int(rng.integers(4))
+        seen, labels = np.rot90(seen, turns, (1, 2)), np.rot90(labels, turns)
+        if rng.random() < 0.5:
+            seen, labels = seen[:, :, ::-1], labels[:, ::-1]
+        return np.ascontiguousarray(seen), np.ascontiguousarray(labels)
+
+
+def _spots(labels: Bytes, rng: np.random.Generator) -> list[npt.NDArray[np.intp]]:
+    """Return, for each thing, some of the places that show it, (n, 2) row and column."""
+    out = []
+    for number in np.unique(labels):
+        if number in (0, UNSEEN):
+            continue
+        at = np.flatnonzero(labels == number)
+        at = at[rng.integers(len(at), size=min(_SPOTS, len(at)))]
+        out.append(np.stack(np.unravel_index(at, labels.shape), axis=1))
+    return out
