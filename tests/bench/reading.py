@@ -15,112 +15,34 @@ then both take turns. CPU time includes the kernel. Photos must be native 12 meg
 from __future__ import annotations
 
 import argparse
-import io
-import json
-import os
-import statistics
-import subprocess
 import sys
 import tempfile
-import time
 from pathlib import Path
 
-WARM_UPS, RUNS = 3, 20
-ONE_THREAD = dict.fromkeys(("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"), "1")
+from costs import (
+    RUNS,
+    WARM_UPS,
+    decoding,
+    one_core,
+    one_thread,
+    serve,
+    take_turns,
+    whole_reading,
+)
+
 PIXELS_MIN = 12_000_000
 
 
-def one_core() -> None:
-    """Keep this process and its children on one core."""
-    if hasattr(os, "sched_setaffinity"):
-        os.sched_setaffinity(0, {max(os.sched_getaffinity(0))})
-
-
-def resident_bytes(which: str) -> int:
-    """Return the resident memory of this process: ``VmRSS`` now, ``VmHWM`` at its peak.
-
-    Not from ``getrusage``: there a child starts with the peak of its parent.
-    """
-    status = Path("/proc/self/status").read_text()
-    line = next(line for line in status.splitlines() if line.startswith(f"{which}:"))
-    return int(line.split()[1]) * 1024
-
-
-def worker(side: str, path: Path) -> None:
-    """Answer each line on standard input with the CPU seconds of one run."""
-    import cv2
-    import numpy as np
-    import pillow_heif
-    from PIL import Image
-
-    cv2.setNumThreads(1)
-    pillow_heif.options.DECODE_THREADS = 1
-    pillow_heif.register_heif_opener()
+def worker(side: str, warm_ups: int, path: Path) -> None:
+    """Be one side of the comparison."""
+    one_thread()
     data = path.read_bytes()
-    if side == "read":
-        from vision import NoChips, bundled, read_photo
-        from vision.as_json import reading_json
+    if side == "front":
+        from vision.photo.opened import open_photo
 
-        bundled.form_model(), bundled.packaged_eye(), bundled.size_rules()
-
-        def run() -> object:
-            try:
-                return json.loads(json.dumps(reading_json(read_photo(data))))
-            except NoChips as error:
-                return str(error)
-    elif side == "front":
-        from vision.photo.decode import decode_photo
-        from vision.photo.find_card import find_card
-        from vision.photo.light import measure_light
-        from vision.photo.plane import plane_of
-
-        def run() -> object:
-            photo = decode_photo(data)
-            return measure_light(plane_of(photo, find_card(photo), None))
+        serve(lambda: open_photo(data, need_card=True), warm_ups)
     else:
-
-        def run() -> object:
-            return np.asarray(Image.open(io.BytesIO(data)).convert("RGB"))
-
-    before = resident_bytes("VmRSS")
-    for _ in range(WARM_UPS):
-        run()
-    for _ in sys.stdin:
-        start = time.process_time()
-        run()
-        seconds = time.process_time() - start
-        sys.stdout.write(json.dumps([seconds, resident_bytes("VmHWM") - before]) + "\n")
-        sys.stdout.flush()
-
-
-def turns(path: Path, what: str) -> tuple[tuple[float, int], tuple[float, int]]:
-    """Return median CPU seconds and rise of peak memory of ``what`` and of decoding."""
-    sides = {
-        side: subprocess.Popen(  # noqa: S603 - this very file
-            [sys.executable, __file__, "--worker", side, str(path)],
-            stdin=subprocess.PIPE,
-            stdout=subprocess.PIPE,
-            text=True,
-            env={**os.environ, **ONE_THREAD},
-        )
-        for side in (what, "decode")
-    }
-    took: dict[str, list[float]] = {side: [] for side in sides}
-    rise = dict.fromkeys(sides, 0)
-    for _ in range(RUNS):
-        for side, process in sides.items():
-            process.stdin.write("go\n")
-            process.stdin.flush()
-            answer = process.stdout.readline()
-            if not answer:
-                raise SystemExit(f"{side} of {path.name} stopped")
-            seconds, rise[side] = json.loads(answer)
-            took[side].append(seconds)
-    for process in sides.values():
-        process.stdin.close()
-        process.wait()
-    ours, plain = ((statistics.median(took[side]), rise[side]) for side in sides)
-    return ours, plain
+        serve((whole_reading if side == "read" else decoding)(data), warm_ups)
 
 
 def drawn_photos(folder: Path) -> list[Path]:
@@ -171,13 +93,14 @@ def report(path: Path, what: str, *, memory: bool) -> None:
     with Image.open(path) as image:
         pixels = image.width * image.height
     note = "" if pixels >= PIXELS_MIN else "  (under 12 megapixels: no figure)"
-    (read, rise), (decode, _) = turns(path, what)
+    costs = take_turns(__file__, path, dict.fromkeys((what, "decode"), (WARM_UPS, RUNS)))
+    read, decode = costs[what].median_s, costs["decode"].median_s
     line = (
         f"{path.name:16s} {path.stat().st_size / 1e6:5.2f} MB  {what} {read * 1e3:7.1f} ms  "
         f"decode {decode * 1e3:6.1f} ms  ratio {read / decode:5.2f}{note}"
     )
     if memory:
-        line += f"  memory {rise / (3 * pixels):4.2f} x the picture"
+        line += f"  memory {costs[what].rise_bytes / (3 * pixels):4.2f} x the picture"
     print(line, flush=True)  # noqa: T201
 
 
@@ -187,11 +110,12 @@ def main() -> int:
     parser.add_argument("photos", nargs="*", type=Path)
     parser.add_argument("--memory", action="store_true")
     parser.add_argument("--front", action="store_true")
-    parser.add_argument("--worker", choices=("read", "front", "decode"), help=argparse.SUPPRESS)
+    parser.add_argument("--worker", nargs=3, help=argparse.SUPPRESS)
     arguments = parser.parse_args()
     one_core()
     if arguments.worker:
-        worker(arguments.worker, arguments.photos[0])
+        side, warm_ups, path = arguments.worker
+        worker(side, int(warm_ups), Path(path))
         return 0
     with tempfile.TemporaryDirectory() as folder:
         for path in arguments.photos or drawn_photos(Path(folder)):

@@ -1,0 +1,8 @@
+"""The benches are scripts that import their neighbours by plain name; so do their tests."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+sys.path.insert(0, str(Path(__file__).parent))
