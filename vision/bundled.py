@@ -29,7 +29,9 @@ def read_data(name: str) -> bytes:
 @cache
 def packaged_eye() -> Eye:
     """Return the packaged look at what lies where."""
-    return Eye(read_data("eye.onnx"))
+    eye = Eye(read_data("eye.onnx"))
+    eye.load()
+    return eye
 
 
 @cache

@@ -125,6 +125,12 @@ def test_confidence_is_the_mean_probability():
     assert chip.confidence == pytest.approx(float(prob[inside].mean()), rel=1e-6)
 
 
+def test_what_is_hardly_metal_is_left_out():
+    stain = lay(sheet(), 10, 10, 6, 2, p=0.5)
+    assert find(stain) == []
+    assert len(find(lay(stain, 10, 10, 4, 2, p=0.9))) == 1
+
+
 def test_neighbours_are_marked_round_a_find():
     prob = lay(sheet(), 10, 10, 6, 2)
     lay(prob, 10, 12.5, 6, 1)

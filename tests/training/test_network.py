@@ -39,11 +39,9 @@ def test_the_file_says_what_the_network_said_while_learning():
             value.copy_(torch.from_numpy(rng.uniform(0.02, 0.12, tuple(value.shape))))
     net.eval()
     eye = Eye(onnx_of(teach_eye._plain_weights(net.state_dict())))
-    picture = rng.random((64, 96, 4)).astype(np.float32)
+    picture = rng.random((4, 64, 96)).astype(np.float32)
     with torch.no_grad():
-        metal, place = teach_eye._run(
-            torch, net, torch.from_numpy(picture.transpose(2, 0, 1)[None])
-        )
+        metal, place = teach_eye._run(torch, net, torch.from_numpy(picture[None]))
         metal, place = torch.sigmoid(metal).numpy(), place.numpy()
     said = eye(picture)
     assert said.metal.shape == (64, 96)
@@ -63,6 +61,6 @@ def test_learning_finds_dark_bars_on_a_white_sheet():
     assert set(weights) == {f"{name}.{part}" for name in LAYERS for part in "wb"}
     seen, labels = windows.draw(4, np.random.default_rng(9))
     eye = Eye(onnx_of(weights))
-    metal = np.stack([eye(s.transpose(1, 2, 0).astype(np.float32) / 160).metal for s in seen])
+    metal = np.stack([eye(s.astype(np.float32) / 160).metal for s in seen])
     bars = (labels[:, ::2, ::2] > 0) & (labels[:, ::2, ::2] < 3)
     assert metal[bars].mean() > metal[~bars].mean() + 0.2

@@ -10,20 +10,19 @@ from dataclasses import dataclass
 from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 
-import cv2
-import numpy as np
 import onnxruntime
 
 from vision.errors import ModelUnreadable
 
 if TYPE_CHECKING:
+    import numpy as np
     import numpy.typing as npt
 
     from vision.arrays import Float2
 
 __all__ = ["CELL_PX", "STEP_PX", "Eye", "Said"]
 
-#: The network halves five times; pictures are padded to whole multiples of this.
+#: The network halves five times; sides of a picture are whole multiples of this.
 STEP_PX = 32
 #: Where a pixel's chip lies is told for squares of so many pixels a side.
 CELL_PX = 4
@@ -47,30 +46,35 @@ class Said:
 
 @dataclass(frozen=True, slots=True)
 class Eye:
-    """A network in ONNX form; loaded when first asked, run on one thread."""
+    """A network in ONNX form, run on one thread."""
 
     onnx: bytes
 
-    def __call__(self, picture: npt.NDArray[np.float32]) -> Said:
-        """Return the answer to a picture (H, W, 4) of ``ground.shown``.
+    def load(self) -> None:
+        """Load the network now rather than when first asked.
 
         Raises
         ------
         ModelUnreadable
             The network's file is damaged.
         """
-        h, w = picture.shape[:2]
-        padded = cv2.copyMakeBorder(
-            picture, 0, -h % STEP_PX, 0, -w % STEP_PX, cv2.BORDER_REPLICATE
-        )
-        shown = np.ascontiguousarray(padded.transpose(2, 0, 1), np.float32)[None]
-        metal, place = _session(self.onnx).run(["metal", "place"], {"shown": shown})
-        cells = place[0][:, : -(-h // CELL_PX), : -(-w // CELL_PX)]
+        _session(self.onnx)
+
+    def __call__(self, picture: npt.NDArray[np.float32]) -> Said:
+        """Return the answer to a picture (4, H, W) of ``ground.shown``.
+
+        Raises
+        ------
+        ModelUnreadable
+            The network's file is damaged.
+        """
+        asked = ["metal", "place"]
+        metal, place = _session(self.onnx).run(asked, {"shown": picture[None]})
         return Said(
-            metal=metal[0, 0, :h, :w],
-            middle=cells[:2],
-            reach=cells[2],
-            typical=cells[3],
+            metal=metal[0, 0],
+            middle=place[0, :2],
+            reach=place[0, 2],
+            typical=place[0, 3],
         )
 
 

@@ -23,6 +23,9 @@ __all__ = ["Find", "find_chips"]
 
 #: Smallest thing looked at, mm2; a crumb of about 0.35 mm.
 _LEAST_MM2 = 0.12
+#: Metal as unlikely as this, on the mean over a thing, is none: hardly a chip of the
+#: calibration scenes, and one in seven of what is no chip there.
+_DOUBTFUL = 0.55
 #: No sheet with chips laid out holds more pieces; a texture does. The largest are kept.
 _MOST_PIECES = 500
 
@@ -61,6 +64,10 @@ def find_chips(
         Where the photo shows the sheet; things touching its rim are marked.
     pad : int
         Pixels round each find in which its neighbours are marked.
+
+    Notes
+    -----
+    What is hardly metal on the whole (shadows, stains, scratches) is left out.
     """
     number = owners(answer)
     areas = np.bincount(number.ravel())
@@ -68,7 +75,7 @@ def find_chips(
     large = np.flatnonzero(areas >= _LEAST_MM2 * px_per_mm**2)
     large = large[np.argsort(-areas[large], kind="stable")][:_MOST_PIECES]
     border = _border(number.shape, seen)
-    framed = np.pad(number, pad)
+    framed = cv2.copyMakeBorder(number, pad, pad, pad, pad, cv2.BORDER_CONSTANT)
     boxes = ndimage.find_objects(number)
     finds = []
     for k in large.tolist():
@@ -76,13 +83,16 @@ def find_chips(
         r0, r1, c0, c1 = rows.start, rows.stop, cols.start, cols.stop
         around = framed[r0 : r1 + 2 * pad, c0 : c1 + 2 * pad]
         mask = around[pad : pad + r1 - r0, pad : pad + c1 - c0] == k
+        confidence = float(answer.metal[r0:r1, c0:c1][mask].mean())
+        if confidence < _DOUBTFUL:
+            continue
         pieces, _ = cv2.connectedComponents(mask.astype(np.uint8), connectivity=8)
         find = Find(
             row=r0,
             col=c0,
             mask=mask,
             pieces=pieces - 1,
-            confidence=float(answer.metal[r0:r1, c0:c1][mask].mean()),
+            confidence=confidence,
             at_border=bool((border[r0:r1, c0:c1] & mask).any()),
             others=(around > 0) & (around != k),
         )

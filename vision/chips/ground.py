@@ -19,7 +19,7 @@ import cv2
 import numpy as np
 
 from vision.chips.boxes import boxes_of
-from vision.chips.eye import CELL_PX
+from vision.chips.eye import CELL_PX, STEP_PX
 from vision.ranks import median
 
 if TYPE_CHECKING:
@@ -78,7 +78,9 @@ _BUSY_COLOUR = 0.04
 #: In a grainy photo colour must differ by so many times what half of the sheet differs by.
 _OVER_GRAIN = 3.5
 #: Pixels round a box that the network looks at besides; whole cells.
-_MARGIN = 4 * CELL_PX
+_MARGIN = 2 * CELL_PX
+#: Marks of fewer pixels than this, surroundings included, hold no chip and no crumb.
+_LEAST_PX = 120
 #: How far what lies there may reach beyond the places that look busy, pixels.
 _REACH = 7
 
@@ -160,13 +162,20 @@ def whole_ground(linear: Linear3, expected: Float2 | None) -> Ground:
 
 
 def shown(root: Linear3, want: Float2 | None) -> npt.NDArray[np.float32]:
-    """Return what the network is shown of a view in even light, (H, W, 4) float32.
+    """Return what the network is shown of a view in even light, (4, H', W') float32.
 
     Three colours of the view and the sheet's own print; where no print is to be expected
-    the fourth picture is 0, which no sheet is.
+    the fourth picture is 0, which no sheet is. Below and to the right the last row and
+    column go on up to sides that the network takes.
     """
-    sheet = np.zeros(root.shape[:2], np.float32) if want is None else want
-    return np.asarray(cv2.merge([*cv2.split(root), sheet]), np.float32)
+    h, w = root.shape[:2]
+    out = np.empty((4, h + -h % STEP_PX, w + -w % STEP_PX), np.float32)
+    for k in range(3):
+        out[k, :h, :w] = root[..., k]
+    out[3, :h, :w] = 0 if want is None else want
+    out[:, h:, :w] = out[:, h - 1 : h, :w]
+    out[:, :, w:] = out[:, :, w - 1 : w]
+    return out
 
 
 def _busy(root: Linear3, want: Float2 | None, shape: tuple[int, int]) -> BoolMask:
@@ -213,13 +222,14 @@ def judge(ground: Ground, eye: Eye, *, where: BoolMask | None = None) -> Answer:
         near &= where
     out = Answer.empty(ground.shape)
     for box, own in boxes_of(near):
+        if np.count_nonzero(own) < _LEAST_PX:
+            continue
         # Margins are whole cells, so that the cells of all boxes are one grid.
         (top, bottom), (left, right) = (
             (max(side.start - _MARGIN, 0), min(side.stop + _MARGIN, end))
             for side, end in zip(box, (h, w), strict=True)
         )
-        linear, want = ground.fine(slice(top, bottom), slice(left, right))
-        said = eye(shown(even_light(linear), want))
+        said = eye(_looked_at(ground, slice(top, bottom), slice(left, right)))
         inner = (
             slice(box[0].start - top, box[0].stop - top),
             slice(box[1].start - left, box[1].stop - left),
@@ -234,6 +244,12 @@ def judge(ground: Ground, eye: Eye, *, where: BoolMask | None = None) -> Answer:
     return out
 
 
+def _looked_at(ground: Ground, rows: slice, cols: slice) -> npt.NDArray[np.float32]:
+    """Return what the network is shown of a box; nothing else of it is kept."""
+    linear, want = ground.fine(rows, cols)
+    return shown(even_light(linear), want)
+
+
 def _cells(side: slice) -> slice:
     """Return the cells of a run of pixels that starts with a whole cell."""
     return slice(side.start // CELL_PX, -(-side.stop // CELL_PX))
@@ -242,6 +258,13 @@ def _cells(side: slice) -> slice:
 def _in_cells(where: BoolMask) -> BoolMask:
     """Mark the cells that hold a marked pixel."""
     h, w = where.shape
-    framed = np.pad(where, ((0, -h % CELL_PX), (0, -w % CELL_PX)))
-    rows, cols = framed.shape[0] // CELL_PX, framed.shape[1] // CELL_PX
-    return np.asarray(framed.reshape(rows, CELL_PX, cols, CELL_PX).any(axis=(1, 3)))
+    framed = cv2.copyMakeBorder(
+        where.astype(np.uint8) * np.uint8(255),
+        0,
+        -h % CELL_PX,
+        0,
+        -w % CELL_PX,
+        cv2.BORDER_CONSTANT,
+    )
+    size = (framed.shape[1] // CELL_PX, framed.shape[0] // CELL_PX)
+    return np.asarray(cv2.resize(framed, size, interpolation=cv2.INTER_AREA) > 0)

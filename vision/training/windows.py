@@ -62,7 +62,7 @@ def sheet_of(scene: SceneFiles) -> Sheet | None:
         return None
     part = (slice(rows.min(), rows.max() + 1), slice(cols.min(), cols.max() + 1))
     want = None if expected is None else even_light(expected)
-    picture = shown(even_light(linear), want)[part]
+    picture = shown(even_light(linear), want)[:, :h, :w].transpose(1, 2, 0)[part]
     fine = np.repeat(np.repeat(seen, 2, 0), 2, 1)
     labels = np.where(fine, labels, UNSEEN).astype(np.uint8)
     twice = tuple(slice(2 * s.start, 2 * s.stop) for s in part)
