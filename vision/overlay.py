@@ -1,8 +1,10 @@
-"""Draw a reading into a copy of the photo: outlines, number tags, a scale bar.
+"""Draw a reading into a copy of the photo: outlines, measured lines, numbers, a scale bar.
 
 Every line has a dark casing and a light core, so that it reads on white paper and on
-grey metal alike; sure is a whole line, unsure a dashed one with a question mark in the
-tag, never a matter of colour alone. Nothing here measures anything.
+grey metal alike; a sure outline is whole, an unsure one dashed with a question mark in the
+tag, never a matter of colour alone. The thin line inside is what lengths were measured
+along: whole for the centre line of a strip, dashed for the axis of a coil. Nothing here
+measures anything.
 """
 
 from __future__ import annotations
@@ -25,6 +27,7 @@ __all__ = ["draw_overlay", "encode_jpeg"]
 
 _CASING: Final = (22, 24, 30)
 _CORE: Final = (214, 255, 64)
+_LINE: Final = (255, 120, 60)
 _TAG_TEXT: Final = (255, 255, 255)
 _SHIFT: Final = 4  # binary places of sub-pixel positions
 _GRID: Final = 4  # occupancy is kept on a grid this coarse, px
@@ -82,8 +85,11 @@ def draw_overlay(
     }
     unit = max(size) / 1600
     for chip in reading.chips:
-        for ring in rings[chip.number]:
+        for ring in _worth_drawing(rings[chip.number], 26 * unit, grains=chip.kind == "grains"):
             _draw_ring(canvas, ring, unit, sure=chip.sure)
+        if chip.line_px is not None:
+            line = ((chip.line_px + 0.5) * per_px - (x0, y0)) * zoom - 0.5
+            _draw_line(canvas, line, unit, axis=chip.line_is_axis)
     picture = Image.fromarray(canvas)
     taken = _occupied(size, rings.values())
     crowded = len(reading.chips) > _CROWD
@@ -148,6 +154,24 @@ def _draw_ring(canvas: Rgb8, ring: Points2, unit: float, *, sure: bool) -> None:
         _polyline(canvas, piece, _CORE, core, closed=False)
 
 
+def _worth_drawing(
+    rings: Sequence[Points2], least_px: float, *, grains: bool
+) -> Iterable[Points2]:
+    """Leave out the many small gaps between turns: only dashes would be seen of a coil."""
+    sizes = [float(np.ptp(ring, axis=0).max()) for ring in rings]
+    least = 0.0 if grains or not sizes else min(least_px, max(sizes))
+    return [ring for ring, size in zip(rings, sizes, strict=True) if size >= least]
+
+
+def _draw_line(canvas: Rgb8, line: Points2, unit: float, *, axis: bool) -> None:
+    """Draw what was measured along: a strip's centre line, or a coil's axis in dashes."""
+    core = max(1, round(1.8 * unit))
+    casing = core + 2 * max(1, round(unit))
+    for piece in _dashes(line, max(5.0, 14 * unit), closed=False) if axis else [line]:
+        _polyline(canvas, piece, _CASING, casing, closed=False)
+        _polyline(canvas, piece, _LINE, core, closed=False)
+
+
 def _polyline(
     canvas: Rgb8, points: Points2, colour: tuple[int, int, int], width: int, *, closed: bool
 ) -> None:
@@ -155,16 +179,16 @@ def _polyline(
     cv2.polylines(canvas, [fixed], closed, colour, width, cv2.LINE_AA, _SHIFT)
 
 
-def _dashes(ring: Points2, dash_px: float) -> list[Points2]:
-    """Cut a closed ring into dashes with gaps of the same length."""
-    closed = np.vstack([ring, ring[:1]])
-    steps = np.hypot(*np.diff(closed, axis=0).T)
+def _dashes(ring: Points2, dash_px: float, *, closed: bool = True) -> list[Points2]:
+    """Cut a line, or a closed ring, into dashes with gaps of the same length."""
+    line = np.vstack([ring, ring[:1]]) if closed else ring
+    steps = np.hypot(*np.diff(line, axis=0).T)
     along = np.concatenate([[0.0], np.cumsum(steps)])
     count = max(2, int(along[-1] / (2 * dash_px)))
     pieces = []
     for start in np.arange(count) * along[-1] / count:
         places = np.linspace(start, start + along[-1] / (2 * count), 6)
-        x, y = (np.interp(places, along, closed[:, axis]) for axis in (0, 1))
+        x, y = (np.interp(places, along, line[:, axis]) for axis in (0, 1))
         pieces.append(np.column_stack([x, y]))
     return pieces
 

@@ -160,6 +160,10 @@ class ChipReading:
     median_size_mm: Measured | None = None
     flags: tuple[str, ...] = ()
     features: dict[str, float] = field(default_factory=dict)
+    line_px: Points2 | None = None
+    """What its lengths were measured along, (N, 2) pixels of the photo."""
+    line_is_axis: bool = False
+    """Whether that is the axis of a coil rather than the centre line of a strip."""
     photo_number: int = 1
     """Which photo of the reading shows it, counted from 1; its outline is in those pixels."""
 

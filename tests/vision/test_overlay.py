@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -220,3 +221,30 @@ def test_jpeg_keeps_size_and_profile():
     assert opened.info["icc_profile"] == profile
     # A flat picture survives JPEG to within a grey step or two.
     assert np.abs(np.asarray(opened).astype(int) - PAPER).max() <= 2
+
+
+def test_what_was_measured_along_is_drawn():
+    ring = np.array([[100.0, 300.0], [900.0, 300.0], [900.0, 500.0], [100.0, 500.0]])
+    line = np.array([[110.0, 400.0], [890.0, 400.0]])
+    plain = _chip(1, ring)
+    bare, strip, coil = (
+        draw_overlay(_paper(), _reading(chip))
+        for chip in (
+            plain,
+            replace(plain, line_px=line),
+            replace(plain, line_px=line, line_is_axis=True),
+        )
+    )
+    along = slice(130, 870)
+    drawn = [(p[400, along] != bare[400, along]).any(axis=1).mean() for p in (strip, coil)]
+    assert drawn[0] == 1  # a centre line is whole
+    assert 0.3 < drawn[1] < 0.8  # an axis is dashed
+
+
+def test_small_gaps_between_turns_are_not_drawn():
+    ring = np.array([[100.0, 300.0], [900.0, 300.0], [900.0, 600.0], [100.0, 600.0]])
+    gap = np.array([[500.0, 450.0], [508.0, 450.0], [508.0, 458.0], [500.0, 458.0]])
+    one, two = (draw_overlay(_paper(), _reading(_chip(1, *r))) for r in ((ring,), (ring, gap)))
+    assert np.array_equal(one, two)
+    crumb = draw_overlay(_paper(), _reading(_chip(1, gap)))
+    assert (crumb[445:463, 495:513] != PAPER).any()

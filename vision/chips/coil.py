@@ -22,11 +22,13 @@ from vision.chips.smooth import smoothed
 from vision.ranks import median, percentile
 
 if TYPE_CHECKING:
-    from vision.arrays import BoolMask, Float1, Float2
+    from vision.arrays import BoolMask, Float1, Float2, Points2
 
 __all__ = ["Coil", "Straight", "coil_of", "straighten"]
 
 _MIN_COLUMNS = 9
+#: Columns from point to point of the axis that is drawn.
+_LINE_STEP = 4
 #: A smoothing over so many columns loses nothing by steps of one.
 _STEPS_IN_SIGMA = 4.0
 
@@ -40,13 +42,15 @@ class Straight:
     """A crop turned and straightened: columns run along the axis, rows across it.
 
     ``mask`` and ``light`` are (across, along) float32; ``axis_px`` the length along
-    the axis, ``bow`` the greatest bend of the axis over its length.
+    the axis, ``bow`` the greatest bend of the axis over its length, ``line_px`` (N, 2) the
+    bent axis itself in pixels of the crop.
     """
 
     mask: Float2
     light: Float2
     axis_px: float
     bow: float
+    line_px: Points2
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -134,7 +138,10 @@ def straighten(mask: BoolMask, light: Float2, *, margin: int = 4) -> Straight | 
     out_light = cv2.remap(
         light.astype(np.float32), mx, my, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
     )
-    return Straight(mask=_float(out_mask), light=_float(out_light), axis_px=length, bow=bow)
+    line = np.column_stack([x[half], y[half]])[margin : margin + n : _LINE_STEP]
+    return Straight(
+        mask=_float(out_mask), light=_float(out_light), axis_px=length, bow=bow, line_px=line
+    )
 
 
 def _slow_part(picture: Float2, sigma: float) -> Float2:

@@ -90,8 +90,9 @@ FEATURES: dict[str, str] = {
 class Shape:
     """Everything measured on one crop, in its pixels; features and sizes come from here.
 
-    ``outline`` holds the closed rings of the mask, holes among them; ``strip`` is the
-    breadth of the broadest tenth of the strip.
+    ``outline`` holds the closed rings of the mask, holes among them; ``corner`` is the
+    pixel (x, y) of the crop at which everything else counts from; ``strip`` is the breadth
+    of the broadest tenth of the strip.
     """
 
     area: float
@@ -106,6 +107,7 @@ class Shape:
     straight: Straight | None
     coil: Coil | None
     strip: float
+    corner: tuple[int, int]
     outline: tuple[npt.NDArray[np.int32], ...]
     holes: tuple[float, ...]
     rings: float
@@ -230,6 +232,7 @@ def shape_of(
         straight=straight,
         coil=coil_of(straight) if straight is not None else None,
         strip=2 * percentile(half[mask], 90)[0],
+        corner=corner,
         outline=tuple(np.asarray(c.reshape(-1, 2) + corner, np.int32) for c in contours),
         holes=tuple(sorted((a for a in holes if a >= 2), reverse=True)),
         rings=rings,

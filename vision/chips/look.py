@@ -52,7 +52,8 @@ class Seen:
     """One thing on the sheet, measured.
 
     ``mask`` and ``linear`` cover ``box_mm`` at :data:`CROP_PX_PER_MM`; ``outline_mm``
-    holds closed rings, outer ones and holes.
+    holds closed rings, outer ones and holes; ``line_mm`` the traced centre line and
+    ``axis_mm`` the long axis, bent as the chip is, where there is one.
     """
 
     box_mm: Box
@@ -61,6 +62,8 @@ class Seen:
     shape: Shape
     features: dict[str, float]
     outline_mm: tuple[Points2, ...]
+    line_mm: Points2 | None
+    axis_mm: Points2 | None
     at_border: bool
     pieces: int
 
@@ -142,6 +145,13 @@ def _rings(outline: Sequence[npt.NDArray[np.int32]], box: Box) -> tuple[Points2,
     return tuple(np.split(mm, np.cumsum([len(ring) for ring in corners])[:-1]))
 
 
+def _on_sheet(line_px: Points2 | None, shape: Shape, box: Box) -> Points2 | None:
+    """Return a line of the tight crop in mm on the sheet."""
+    if line_px is None:
+        return None
+    return (line_px + shape.corner + 0.5) / CROP_PX_PER_MM + (box[0], box[1])
+
+
 def _light_near(mask: BoolMask, linear: Linear3) -> Float2:
     """Return the even light at and round a mask, plain sheet elsewhere."""
     reach = 2 * round(0.45 * CROP_PX_PER_MM) + 1
@@ -192,6 +202,8 @@ def _crop(find: Find, metal: Float2, origin: Box, plane: Plane, light: Light) ->
         shape=shape,
         features=feature_row(shape),
         outline_mm=_rings(shape.outline, box),
+        line_mm=_on_sheet(shape.trace.path_px if shape.trace else None, shape, box),
+        axis_mm=_on_sheet(shape.straight.line_px if shape.straight else None, shape, box),
         at_border=find.at_border,
         pieces=find.pieces,
     )

@@ -40,6 +40,8 @@ READER_VERSION = "1"
 _NOT_CHIP = 0.5
 #: This many elemental crumbs are one population, not chips one by one.
 _POPULATION = 3
+#: Groups whose lengths go along the axis of a coil.
+_COILS = frozenset({"2", "4", "5"})
 _NEST = CLASSES.index("nest")
 _NONE = CLASSES.index("none")
 
@@ -85,6 +87,12 @@ def _outline(seen: Seen, plane: Plane) -> tuple[Points2, ...]:
     px = plane.to_photo_px(np.concatenate(seen.outline_mm))
     px = np.clip(px, -0.5, (width - 0.5, height - 0.5))
     return tuple(np.split(px, np.cumsum([len(ring) for ring in seen.outline_mm])[:-1]))
+
+
+def _measured_line(seen: Seen, group: str, plane: Plane, *, nest: bool) -> Points2 | None:
+    """Return what lengths go along, in pixels of the photo: coil axis or centre line."""
+    line = seen.axis_mm if group in _COILS else seen.line_mm
+    return None if nest or line is None else np.asarray(plane.to_photo_px(line))
 
 
 def _tint(seen: Seen, light: Light, family: str | None) -> ChipTint | None:
@@ -170,6 +178,8 @@ def _chip(seen: Seen, p: Float1, u_flat: float, setting: _Setting) -> ChipReadin
         volume_weight=area * (2.5 if nest else 1.0),
         flags=tuple(dict.fromkeys(str(f) for f in extra)),
         features=seen.features,
+        line_px=_measured_line(seen, group, plane, nest=nest),
+        line_is_axis=group in _COILS,
     )
 
 
