@@ -182,7 +182,7 @@ FLAGS: dict[Flag, FlagInfo] = {
         "This may be several chips touching.", "Spread the chips so that each lies alone."
     ),
     Flag.GROUPED: FlagInfo(
-        "Seen in several pieces and put together along one axis.",
+        "Seen in several pieces and taken for one chip.",
         "Check the outline; take the photo from another side if it is wrong.",
     ),
     Flag.TOO_SMALL: FlagInfo("Too small in this photo to be measured.", "Go closer."),
