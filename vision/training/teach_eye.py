@@ -104,7 +104,7 @@ def learn(
             if v.dtype.is_floating_point:
                 mean[k].lerp_(v, 1 - keep)
         if told is not None and (step % 200 == 0 or step == steps - 1):
-            told(step, {k: float(v) for k, v in costs.items()})
+            told(step, {k: float(v.detach()) for k, v in costs.items()})
     return _plain_weights(mean)
 
 
