@@ -12,7 +12,7 @@ if TYPE_CHECKING:
 
     from vision.arrays import Float1
 
-__all__ = ["long_axis", "spans"]
+__all__ = ["long_axis"]
 
 
 def long_axis(on: npt.NDArray[np.uint8]) -> tuple[float, Float1, float]:
@@ -21,13 +21,3 @@ def long_axis(on: npt.NDArray[np.uint8]) -> tuple[float, Float1, float]:
     count = max(m["m00"], 1.0)
     angle = 0.5 * np.arctan2(2 * m["mu11"], m["mu20"] - m["mu02"])
     return m["m00"], np.array([m["m10"], m["m01"]]) / count, float(angle)
-
-
-def spans(on: npt.NDArray[np.uint8]) -> tuple[float, float]:
-    """Return four standard deviations of the set pixels along and across their long axis."""
-    m = cv2.moments(on, binaryImage=True)
-    count = max(m["m00"], 1.0)
-    half = (m["mu20"] + m["mu02"]) / 2
-    root = float(np.hypot((m["mu20"] - m["mu02"]) / 2, m["mu11"]))
-    long, short = np.sqrt((half + root) / count), np.sqrt(max(half - root, 0.0) / count)
-    return 4 * float(long), 4 * float(short)

@@ -14,13 +14,23 @@ import numpy as np
 if TYPE_CHECKING:
     from vision.arrays import BoolMask
 
-__all__ = ["TILE_PX", "Box", "boxes_of"]
+__all__ = ["TILE_PX", "Box", "boxes_of", "squares_with"]
 
 #: Rows and columns.
 Box = tuple[slice, slice]
 
 #: Boxes are made of tiles of so many pixels.
 TILE_PX = 16
+
+
+def squares_with(where: BoolMask, side: int) -> BoolMask:
+    """Mark the squares of ``side`` pixels, at most 16, that hold a marked pixel."""
+    h, w = where.shape
+    framed = cv2.copyMakeBorder(
+        where.astype(np.uint8) * np.uint8(255), 0, -h % side, 0, -w % side, cv2.BORDER_CONSTANT
+    )
+    size = (framed.shape[1] // side, framed.shape[0] // side)
+    return np.asarray(cv2.resize(framed, size, interpolation=cv2.INTER_AREA) > 0)
 
 
 def boxes_of(near: BoolMask) -> list[tuple[Box, BoolMask]]:
@@ -30,16 +40,7 @@ def boxes_of(near: BoolMask) -> list[tuple[Box, BoolMask]]:
     with that one, which costs nothing more. All marks are returned once.
     """
     h, w = near.shape
-    framed = cv2.copyMakeBorder(
-        near.astype(np.uint8) * np.uint8(255),
-        0,
-        -h % TILE_PX,
-        0,
-        -w % TILE_PX,
-        cv2.BORDER_CONSTANT,
-    )
-    size = (framed.shape[1] // TILE_PX, framed.shape[0] // TILE_PX)
-    tiles = (cv2.resize(framed, size, interpolation=cv2.INTER_AREA) > 0).astype(np.uint8)
+    tiles = squares_with(near, TILE_PX).astype(np.uint8)
     _, labels, stats, _ = cv2.connectedComponentsWithStats(tiles, connectivity=8)
     order = (np.argsort(-(stats[1:, 2] * stats[1:, 3]), kind="stable") + 1).tolist()
     taken: list[tuple[tuple[int, int, int, int], list[int]]] = []

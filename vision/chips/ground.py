@@ -18,7 +18,7 @@ from typing import TYPE_CHECKING
 import cv2
 import numpy as np
 
-from vision.chips.boxes import boxes_of
+from vision.chips.boxes import boxes_of, squares_with
 from vision.chips.eye import CELL_PX, STEP_PX
 from vision.ranks import median
 
@@ -236,7 +236,7 @@ def judge(ground: Ground, eye: Eye, *, where: BoolMask | None = None) -> Answer:
         )
         out.metal[box][own] = said.metal[inner][own]
         cells, those = ((_cells(rows), _cells(cols)) for rows, cols in (box, inner))
-        mine = _in_cells(own)
+        mine = squares_with(own, CELL_PX)
         middle = said.middle[:, *those] + _cell_mm(*cells)
         out.middle_mm[:, *cells][:, mine] = middle[:, mine]
         out.reach[cells][mine] = said.reach[those][mine]
@@ -253,18 +253,3 @@ def _looked_at(ground: Ground, rows: slice, cols: slice) -> npt.NDArray[np.float
 def _cells(side: slice) -> slice:
     """Return the cells of a run of pixels that starts with a whole cell."""
     return slice(side.start // CELL_PX, -(-side.stop // CELL_PX))
-
-
-def _in_cells(where: BoolMask) -> BoolMask:
-    """Mark the cells that hold a marked pixel."""
-    h, w = where.shape
-    framed = cv2.copyMakeBorder(
-        where.astype(np.uint8) * np.uint8(255),
-        0,
-        -h % CELL_PX,
-        0,
-        -w % CELL_PX,
-        cv2.BORDER_CONSTANT,
-    )
-    size = (framed.shape[1] // CELL_PX, framed.shape[0] // CELL_PX)
-    return np.asarray(cv2.resize(framed, size, interpolation=cv2.INTER_AREA) > 0)

@@ -13,6 +13,8 @@ from typing import TYPE_CHECKING
 
 import cv2
 import numpy as np
+from scipy.sparse import coo_array
+from scipy.sparse.csgraph import connected_components
 
 from vision.chips.eye import CELL_PX
 
@@ -145,21 +147,16 @@ def _rejoined(grid: Ints, answer: Answer) -> Ints:
         pairs.append(np.sort(both, axis=0))
         step = answer.middle_mm[:, *a][:, meet] - answer.middle_mm[:, *b][:, meet]
         jumps.append(np.hypot(*step) / np.minimum(answer.reach[a][meet], answer.reach[b][meet]))
-    parent = np.arange(int(grid.max()) + 1, dtype=np.int32)
-    if pairs:
-        met, jump = np.concatenate(pairs, axis=1), np.concatenate(jumps)
-        order = np.lexsort((jump, met[1], met[0]))
-        met, jump = met[:, order], jump[order]
-        _, first, count = np.unique(met, axis=1, return_index=True, return_counts=True)
-        for i, n in zip(first.tolist(), count.tolist(), strict=True):
-            if jump[i + n // 2] < _NO_JUMP:
-                parent[_root(parent, int(met[0, i]))] = _root(parent, int(met[1, i]))
-    roots = np.array([_root(parent, k) for k in range(len(parent))], np.int32)
-    return np.asarray(roots[grid], np.int32)
-
-
-def _root(parent: Ints, k: int) -> int:
-    while parent[k] != k:
-        parent[k] = parent[parent[k]]
-        k = int(parent[k])
-    return k
+    if not pairs:
+        return grid
+    met, jump = np.concatenate(pairs, axis=1), np.concatenate(jumps)
+    order = np.lexsort((jump, met[1], met[0]))
+    met, jump = met[:, order], jump[order]
+    _, first, count = np.unique(met, axis=1, return_index=True, return_counts=True)
+    # The middle one of a pair's jumps decides.
+    one = met[:, first[jump[first + count // 2] < _NO_JUMP]]
+    size = int(grid.max()) + 1
+    joined = coo_array((np.ones(one.shape[1], bool), (one[0], one[1])), shape=(size, size))
+    # Number 0 joins nothing and stays 0.
+    _, whole = connected_components(joined, directed=False)
+    return np.asarray(whole[grid], np.int32)
