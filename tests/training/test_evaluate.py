@@ -11,7 +11,8 @@ import pytest
 from vision.photo.card import CARDS, field_mm
 from vision.training.evaluate import lines_of, macro_f1, main, score_folder, summary
 from vision.training.rows import load_scene, scene_paths
-from vision.training.score import Named, SceneScore, _segments, score_scene
+from vision.training.score import Named, SceneScore, score_scene
+from vision.training.score_scale import draw_segments
 from vision.training.truth import photo_px, px_per_mm_at
 from vision.training.view import View
 
@@ -57,6 +58,44 @@ def test_photos_with_and_without_a_card_are_told_apart(scores):
     assert by["made-3"].truth > 0
 
 
+def bare(ground, found, missed, false):
+    """One scene without a card: chips found, chips missed, false chips."""
+    score = SceneScore("x", card=False, ground=ground, usable="good")
+    score.present["1"], score.found["1"], score.false_by["1"] = found + missed, found, false
+    return score
+
+
+def test_each_surface_without_a_card_has_its_own_line():
+    scores = [bare("wood", 6, 2, 2), bare("wood", 3, 1, 0), bare("cloth", 0, 5, 0)]
+    out = summary(scores)
+    wood, cloth = out["surfaces"]["wood"], out["surfaces"]["cloth"]
+    assert (wood["scenes"], wood["chips"], wood["found"], wood["called"]) == (2, 12, 9, 11)
+    assert wood["recall"][0] == pytest.approx(9 / 12)
+    assert wood["precision"][0] == pytest.approx(9 / 11)
+    assert wood["precision"][1] == pytest.approx(6 / 8)
+    assert cloth["recall"][0] == 0.0
+    lines = list(lines_of(out))
+    assert "on cloth: recall 0.000 (one scene, no interval), precision nothing to count; " in (
+        "\n".join(lines)
+    )
+    assert "surfaces" not in summary([SceneScore("x", card=True, ground="card")])
+
+
+def test_close_outlines_are_shares_of_the_chips_that_count():
+    one = replace(bare("wood", 1, 0, 0), wide=4, wide_close=3, thin=6, thin_close=6)
+    two = replace(bare("wood", 1, 0, 0), wide=4, wide_close=1, thin=2, thin_close=0)
+    out = summary([one, two])
+    assert out["recall_iou_0.75_wide"] == (4, 8)
+    assert out["recall_iou_0.75_wide_share"] == pytest.approx((0.5, 0.25, 0.75))
+    assert out["recall_boundary_f_0.75_thin"] == (6, 8)
+    assert out["recall_boundary_f_0.75_thin_share"] == pytest.approx((0.75, 0.0, 1.0))
+
+
+def test_wide_and_thin_are_all_the_chips_that_count(scores):
+    assert all(s.wide + s.thin == s.truth for s in scores)
+    assert sum(s.wide_close + s.thin_close for s in scores) > 0
+
+
 def test_drawn_chips_are_found_at_the_right_scale(scores):
     cards = [s for s in scores if s.card]
     out = summary(cards)
@@ -92,7 +131,12 @@ def test_one_line_for_each_figure_and_part(made_scenes, capsys, tmp_path):
     assert not any(
         "scale_error" in line or "_mm," in line for line in lines if "without" in line
     )
-    assert len(json.loads(out.read_text())) == 2
+    for part, figures in json.loads(out.read_text()).items():
+        assert ("surfaces" in figures) == ("without" in part)
+        assert all(
+            (key in figures) == ("without" not in part)
+            for key in ("sizes", "uncertainty", "widths")
+        )
     assert all("\n" not in line for line in lines_of(summary(score_folder(made_scenes))))
 
 
@@ -142,7 +186,7 @@ def test_density_is_what_a_small_square_measures(bent_view):
 
 def test_segments_lie_in_the_field_and_in_the_photo(bent_view):
     truth = as_truth(replace(bent_view, fov_deg=20.0))
-    segments = _segments(truth, np.random.default_rng(0))
+    segments = draw_segments(truth, np.random.default_rng(0))
     assert len(segments) == 20
     assert np.hypot(*(segments[:, 1] - segments[:, 0]).T) == pytest.approx(20.0)
     x0, y0, x1, y1 = field_mm(CARDS["a5"])

@@ -6,6 +6,14 @@
 Photos with a card and without one are told apart; without a card chips are only found
 and named. On the boundary set some chips may rightly be called two things: ``accepted``
 takes either. Intervals resample scenes, not chips.
+
+Found means overlap (IoU) of at least 0.5, one find for one chip. A find of a chip that looks
+12 px wide or more on average (``outlines.mean_width_px``) is asked for IoU 0.75 besides, one
+of a thinner chip for a boundary F-score of 0.75: precision and recall of the find's
+outline pixels against those of the truth mask, holes open, within 2 px by distance
+transform. Both shares are of the chips that count, missed ones included. Without a card each
+surface has its own line. Sizes are asked of every chip that counts and lies in a photo with a
+card, found or not (``score_sizes``).
 """
 
 from __future__ import annotations
@@ -19,18 +27,19 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from vision.training.pool import cores, spread
+from vision.training.resample import over_scenes, ratio, share_over_scenes, share_text
 from vision.training.rows import scene_paths
-from vision.training.score import SIZES, SceneScore, score_file
+from vision.training.score import SceneScore, score_file
+from vision.training.score_sizes import size_figures, size_lines
 from vision.training.sets import SETS, cache_folder
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator, Sequence
+    from collections.abc import Iterator, Sequence
 
 __all__ = ["lines_of", "macro_f1", "main", "score_folder", "summary"]
 
 GROUPS = ("1", "2", "3", "4", "5", "6", "7", "8")
 LABELS = (*GROUPS, "nest")
-_DRAWS = 300
 
 
 def macro_f1(pairs: Sequence[tuple[str, str]], *, end_to_end: bool) -> float:
@@ -51,26 +60,6 @@ def macro_f1(pairs: Sequence[tuple[str, str]], *, end_to_end: bool) -> float:
     return float(np.mean(scores)) if scores else float("nan")
 
 
-def _interval(
-    scores: Sequence[SceneScore], value: Callable[[Sequence[SceneScore]], float]
-) -> tuple[float, float, float]:
-    """Return a figure with its 95 % interval from resampling scenes."""
-    rng = np.random.default_rng(0)
-    draws = [
-        value([scores[i] for i in rng.integers(0, len(scores), len(scores))])
-        for _ in range(_DRAWS)
-    ]
-    known = [d for d in draws if np.isfinite(d)]
-    if not known:
-        return value(scores), float("nan"), float("nan")
-    low, high = np.percentile(known, [2.5, 97.5])
-    return value(scores), float(low), float(high)
-
-
-def _ratio(hits: float, of: float) -> float:
-    return hits / of if of else float("nan")
-
-
 def _all_pairs(scores: Sequence[SceneScore]) -> list[tuple[str, str]]:
     return [p for s in scores for p in s.pairs]
 
@@ -82,20 +71,20 @@ def summary(scores: Sequence[SceneScore]) -> dict[str, Any]:
         "chips": sum(s.truth for s in scores),
         "retake": sum(s.usable in ("retake", "") for s in scores),
     }
-    out["recall"] = _interval(
-        scores, lambda x: _ratio(sum(s.hits for s in x), sum(s.truth for s in x))
-    )
-    out["precision"] = _interval(
-        scores, lambda x: _ratio(sum(s.hits for s in x), sum(s.hits + s.false for s in x))
-    )
-    out["recall_iou_0.75_wide"] = (
-        sum(s.wide_close for s in scores),
-        sum(s.wide for s in scores),
-    )
-    out["macro_f1_end_to_end"] = _interval(
+    out["recall"] = share_over_scenes([(s.hits, s.truth) for s in scores])
+    out["precision"] = share_over_scenes([(s.hits, s.hits + s.false) for s in scores])
+    wide = [(s.wide_close, s.wide) for s in scores]
+    thin = [(s.thin_close, s.thin) for s in scores]
+    for key, counts in (("recall_iou_0.75_wide", wide), ("recall_boundary_f_0.75_thin", thin)):
+        out[key] = (sum(h for h, _ in counts), sum(n for _, n in counts))
+        out[f"{key}_share"] = share_over_scenes(counts)
+    bare = [s for s in scores if not s.card]
+    if bare:
+        out["surfaces"] = _surfaces(bare)
+    out["macro_f1_end_to_end"] = over_scenes(
         scores, lambda x: macro_f1(_all_pairs(x), end_to_end=True)
     )
-    out["macro_f1_given_found"] = _interval(
+    out["macro_f1_given_found"] = over_scenes(
         scores, lambda x: macro_f1(_all_pairs(x), end_to_end=False)
     )
     out |= _naming(scores)
@@ -117,18 +106,36 @@ def summary(scores: Sequence[SceneScore]) -> dict[str, Any]:
     return out
 
 
+def _surfaces(scores: Sequence[SceneScore]) -> dict[str, dict[str, Any]]:
+    """Return what is found on each surface that chips lie on without a card, by its name."""
+    lines = {}
+    for ground in sorted({s.ground for s in scores}):
+        mine = [s for s in scores if s.ground == ground]
+        found = sum(s.hits for s in mine)
+        lines[ground] = {
+            "scenes": len(mine),
+            "retake": sum(s.usable in ("retake", "") for s in mine),
+            "chips": sum(s.truth for s in mine),
+            "found": found,
+            "called": found + sum(s.false for s in mine),
+            "recall": share_over_scenes([(s.hits, s.truth) for s in mine]),
+            "precision": share_over_scenes([(s.hits, s.hits + s.false) for s in mine]),
+        }
+    return lines
+
+
 def _naming(scores: Sequence[SceneScore]) -> dict[str, Any]:
     named = [n for s in scores for n in s.named]
     sure = [n for n in named if n.sure]
     return {
         "named": len(named),
-        "accuracy": _ratio(sum(n.true == n.read for n in named), len(named)),
-        "accepted": _ratio(sum(n.accepted for n in named), len(named)),
-        "code": _ratio(sum(n.true_form == n.read_form for n in named), len(named)),
-        "code_accepted": _ratio(sum(n.form_accepted for n in named), len(named)),
-        "sure_share": _ratio(len(sure), len(named)),
-        "sure_accuracy": _ratio(sum(n.true == n.read for n in sure), len(sure)),
-        "sure_accepted": _ratio(sum(n.accepted for n in sure), len(sure)),
+        "accuracy": ratio(sum(n.true == n.read for n in named), len(named)),
+        "accepted": ratio(sum(n.accepted for n in named), len(named)),
+        "code": ratio(sum(n.true_form == n.read_form for n in named), len(named)),
+        "code_accepted": ratio(sum(n.form_accepted for n in named), len(named)),
+        "sure_share": ratio(len(sure), len(named)),
+        "sure_accuracy": ratio(sum(n.true == n.read for n in sure), len(sure)),
+        "sure_accepted": ratio(sum(n.accepted for n in sure), len(sure)),
     }
 
 
@@ -140,10 +147,10 @@ def _group(scores: Sequence[SceneScore], group: str) -> dict[str, float]:
     called = sum(p == group for _, p in pairs)
     return {
         "present": present,
-        "found": _ratio(sum(s.found.get(group, 0) for s in scores), present),
-        "recall": _ratio(right, present),
+        "found": ratio(sum(s.found.get(group, 0) for s in scores), present),
+        "recall": ratio(right, present),
         "called": called,
-        "precision": _ratio(right, called),
+        "precision": ratio(right, called),
     }
 
 
@@ -157,8 +164,7 @@ def _lengths(scores: Sequence[SceneScore]) -> dict[str, Any]:
         ("grain_size_error", [s.grain_size_rel for s in cards if s.grain_size_rel is not None]),
     ):
         out[key] = _spread(values)
-    out["sizes"] = {name: _size_lines(cards, name) for name in SIZES}
-    return out
+    return out | size_figures(cards, GROUPS)
 
 
 def _spread(values: Sequence[float]) -> tuple[float, float, int]:
@@ -166,30 +172,6 @@ def _spread(values: Sequence[float]) -> tuple[float, float, int]:
     if not values:
         return float("nan"), float("nan"), 0
     return float(np.median(values)), float(np.percentile(values, 95)), len(values)
-
-
-def _size_lines(scores: Sequence[SceneScore], name: str) -> dict[str, dict[str, float]]:
-    """Return median relative error, share answered and share within 2 u, by group."""
-    lines = {}
-    values = [v for s in scores for v in s.sizes[name]]
-    asked = [a for s in scores for a in s.answered[name]]
-    for g in (*GROUPS, "all"):
-        mine = [v for v in values if g in ("all", v[0])]
-        wanted = [a for a in asked if g in ("all", a[0])]
-        if not wanted:
-            continue
-        rel = [abs(got / true - 1) for _, true, got, _ in mine]
-        inside = [abs(got - true) <= 2 * u for _, true, got, u in mine]
-        lines[g] = {
-            "n": len(wanted),
-            "answered": sum(a for _, a in wanted) / len(wanted),
-            "median_rel": float(np.median(rel)) if rel else float("nan"),
-            "within_2u": float(np.mean(inside)) if inside else float("nan"),
-            "median_u_rel": float(np.median([u / got for _, _, got, u in mine]))
-            if mine
-            else float("nan"),
-        }
-    return lines
 
 
 def lines_of(out: dict[str, Any]) -> Iterator[str]:
@@ -201,11 +183,19 @@ def lines_of(out: dict[str, Any]) -> Iterator[str]:
             middle, high, n = out[key]
             yield f"{key}: median {100 * middle:.3f} %, 95th {100 * high:.3f} % ({n} photos)"
     for key in ("recall", "precision", "macro_f1_end_to_end", "macro_f1_given_found"):
-        value, low, high = out[key]
-        yield f"{key}: {value:.3f} (95 % {low:.3f}-{high:.3f})"
-    yield "recall at IoU 0.75, chips 12 px wide or more: {} of {}".format(
-        *out["recall_iou_0.75_wide"]
-    )
+        yield f"{key}: {share_text(out[key])}"
+    for key, asked in (
+        ("recall_iou_0.75_wide", "IoU 0.75, chips that look 12 px wide or more"),
+        ("recall_boundary_f_0.75_thin", "boundary F 0.75 within 2 px, thinner chips"),
+    ):
+        hits, of = out[key]
+        yield f"recall at {asked}: {hits} of {of}, {share_text(out[f'{key}_share'])}"
+    for ground, v in out.get("surfaces", {}).items():
+        yield (
+            f"on {ground}: recall {share_text(v['recall'])}, precision "
+            f"{share_text(v['precision'])}; {v['found']} of {v['chips']} chips found, "
+            f"{v['called']} called a chip, {v['scenes']} scenes, retake {v['retake']}"
+        )
     yield (
         f"group of the found: right {out['accuracy']:.3f}, accepted {out['accepted']:.3f}; "
         f"code right {out['code']:.3f}, accepted {out['code_accepted']:.3f} ({out['named']})"
@@ -228,13 +218,7 @@ def lines_of(out: dict[str, Any]) -> Iterator[str]:
             f"recognised {v['recall']:.2f}; called {v['called']}, of those right "
             f"{v['precision']:.2f}"
         )
-    for name, groups in out.get("sizes", {}).items():
-        for g, v in groups.items():
-            yield (
-                f"{name}, group {g}: n {v['n']}, answered {v['answered']:.2f}, median error "
-                f"{100 * v['median_rel']:.1f} %, within 2 u {v['within_2u']:.2f}, "
-                f"median u {100 * v['median_u_rel']:.1f} %"
-            )
+    yield from size_lines(out)
     for t, row in out["confusion"].items():
         yield f"truth {t} read as: " + ", ".join(f"{p} {n}" for p, n in row.items())
 

@@ -2,7 +2,8 @@
 
 Chips that count: at least 150 visible pixels, at least half unoccluded, wholly in
 the frame. Others are neither hit nor false alarm. Found is a greedy one-to-one match by
-overlap of the visible pixels, holes open.
+overlap of the visible pixels, holes open. How close the outlines of the found come is told
+apart for chips that look wide and thin (``outlines``).
 """
 
 from __future__ import annotations
@@ -11,35 +12,32 @@ from collections import defaultdict
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
-import numpy as np
-
-from vision.errors import CardError, NoChips
-from vision.photo.card import CARDS, field_mm
-from vision.photo.decode import decode_photo
-from vision.photo.find_card import find_card
+from vision.errors import NoChips
 from vision.reading import read_photo
+from vision.training.outlines import WIDE_PX, boundary_f_of, chip_boxes, mean_width_px
 from vision.training.rows import MOST_CHIPS, NO_CHIP, check_line_mm, load_scene, match_iou
-from vision.training.truth import photo_px, px_per_mm_at
+from vision.training.score_scale import scale_errors
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
     from pathlib import Path
 
-    import numpy.typing as npt
-
     from vision.arrays import Points2
     from vision.records import ChipReading, Measured, PhotoReading
     from vision.training.rows import SceneFiles
 
+    #: What was read, and its outline.
+    Thing = tuple[ChipReading, list[Points2]]
+
 __all__ = ["SIZES", "Named", "SceneScore", "score_file", "score_scene"]
 
 SIZES = ("width_mm", "curl_radius_mm", "length_mm", "pitch_mm", "extent_mm", "coil_length_mm")
-_SAME, _CLOSE = 0.5, 0.75
+#: Overlap from which on a find is that chip.
+_SAME = 0.5
+#: Overlap asked of the outline of a chip that looks wide, boundary F of a thin one.
+_CLOSE = 0.75
 #: From this share of a find on, what lies under it is what it is about.
 _TOUCHES = 0.3
-#: Overlap 0.75 is asked only of chips at least this wide.
-_WIDE_PX = 12.0
-_SEGMENT_MM, _SEGMENTS, _TRIES = 20.0, 20, 400
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,11 +67,15 @@ class SceneScore:
     """Everything counted on one scene.
 
     ``pairs`` are (true, read) labels with "missed" and "none" on either side; ``present``
-    and ``false_by`` count by group; errors of lengths are relative.
+    and ``false_by`` count by group; errors of lengths are relative. ``wide`` and ``thin``
+    are the chips that count by how wide they look, ``_close`` those of them whose outline
+    is close. ``sizes`` holds (group, true, read, u) in mm, ``answered`` (group, true,
+    whether a value was read) of every chip that counts, populations and nests left out.
     """
 
     name: str
     card: bool
+    ground: str = ""
     card_found: bool = False
     usable: str = ""
     present: dict[str, int] = field(default_factory=lambda: defaultdict(int))
@@ -82,6 +84,8 @@ class SceneScore:
     false_sure: int = 0
     wide: int = 0
     wide_close: int = 0
+    thin: int = 0
+    thin_close: int = 0
     distractors: int = 0
     distractors_called: int = 0
     distractors_sure: int = 0
@@ -90,7 +94,7 @@ class SceneScore:
     sizes: dict[str, list[tuple[str, float, float, float]]] = field(
         default_factory=lambda: defaultdict(list)
     )
-    answered: dict[str, list[tuple[str, bool]]] = field(
+    answered: dict[str, list[tuple[str, float, bool]]] = field(
         default_factory=lambda: defaultdict(list)
     )
     scale_rel: float | None = None
@@ -126,49 +130,6 @@ def _read_label(chip: ChipReading) -> str:
     return "nest" if chip.kind == "nest" else str(chip.group)
 
 
-def _segments(truth: dict[str, Any], rng: np.random.Generator) -> npt.NDArray[np.float64]:
-    """Draw segments of 20 mm in the field that the photo shows; (N, 2, 2) mm on the card."""
-    x0, y0, x1, y1 = field_mm(CARDS[truth["card"]])
-    start = rng.uniform((x0, y0), (x1, y1), (_TRIES, 2))
-    angle = rng.uniform(0, 2 * np.pi, _TRIES)
-    end = start + _SEGMENT_MM * np.column_stack([np.cos(angle), np.sin(angle)])
-    px = np.stack([photo_px(truth, start), photo_px(truth, end)], axis=1)
-    last = np.array(truth["size_px"]) - 1
-    fits = ((end >= (x0, y0)) & (end <= (x1, y1))).all(axis=1)
-    fits &= ((px >= 0) & (px <= last)).all(axis=(1, 2))
-    return np.stack([start, end], axis=1)[fits][:_SEGMENTS]
-
-
-def _heart(truth: dict[str, Any]) -> Points2:
-    """Return the middle of the chips that count, (1, 2) mm, or that of the field."""
-    spots = [c["centre_mm"] for c in truth["chips"] if c["counts"]]
-    if not spots:
-        x0, y0, x1, y1 = field_mm(CARDS[truth["card"]])
-        spots = [((x0 + x1) / 2, (y0 + y1) / 2)]
-    return np.asarray(np.mean(spots, axis=0, keepdims=True))
-
-
-def _scale_errors(score: SceneScore, scene: SceneFiles) -> None:
-    """Compare lengths on the card's plane with the whole true map, lens included."""
-    truth = scene.truth
-    photo = decode_photo(scene.photo)
-    try:
-        fix = find_card(photo, check_line_mm=check_line_mm(truth))
-    except CardError:
-        return
-    score.card_found = True
-    segments = _segments(truth, np.random.default_rng(int(truth["seed"])))
-    if len(segments):
-        px = photo_px(truth, segments.reshape(-1, 2))
-        mm = fix.sheet.to_mm(px).reshape(-1, 2, 2)
-        read = np.hypot(*(mm[:, 1] - mm[:, 0]).T)
-        score.segment_rel = float(np.median(np.abs(read / _SEGMENT_MM - 1)))
-    heart = _heart(truth)
-    x, y = fix.sheet.to_mm(photo_px(truth, heart))[0]
-    density = fix.sheet.px_per_mm_at(float(x), float(y))
-    score.scale_rel = abs(density / float(px_per_mm_at(truth, heart)[0]) - 1)
-
-
 def _rings_of(chip: ChipReading) -> list[list[Points2]]:
     """Return the rings of each single thing: grains are scored crumb by crumb."""
     if chip.kind == "grains":
@@ -177,7 +138,7 @@ def _rings_of(chip: ChipReading) -> list[list[Points2]]:
 
 
 def _pair(
-    things: Sequence[tuple[ChipReading, list[Points2]]], scene: SceneFiles
+    things: Sequence[Thing], scene: SceneFiles
 ) -> tuple[dict[int, int], list[dict[int, float]], list[dict[int, float]]]:
     """Match things to truth numbers greedily by IoU; return thing -> number, IoUs, covers."""
     seen = [match_iou(rings, scene) for _, rings in things]
@@ -212,22 +173,23 @@ def _read(scene: SceneFiles) -> PhotoReading | None:
 def score_scene(scene: SceneFiles) -> SceneScore:
     """Read one rendered photo and compare with its truth."""
     truth = scene.truth
-    score = SceneScore(scene.name, card=truth.get("card") is not None)
-    if score.card:
-        _scale_errors(score, scene)
+    score = SceneScore(
+        scene.name, card=truth.get("card") is not None, ground=str(truth["ground"])
+    )
+    if score.card and (errors := scale_errors(scene)) is not None:
+        score.card_found = True
+        score.scale_rel, score.segment_rel = errors
     chips = {int(c["number"]): c for c in truth["chips"]}
     counts = {k for k, c in chips.items() if c["counts"]}
-    wide = {k for k in counts if chips[k]["width_mm"] * truth["px_per_mm"] >= _WIDE_PX}
     for k in counts:
         score.present[_truth_label(chips[k])] += 1
-    score.wide = len(wide)
     score.distractors = sum(d.get("mask") == NO_CHIP for d in truth["distractors"])
     reading = _read(scene)
-    if reading is None:
-        score.pairs = [(_truth_label(chips[k]), "missed") for k in sorted(counts)]
-        return score
-    score.usable = reading.usable
-    things = [(c, rings) for c in reading.chips for rings in _rings_of(c) if rings]
+    things: list[Thing] = []
+    if reading is not None:
+        score.usable = reading.usable
+        things = [(c, rings) for c in reading.chips for rings in _rings_of(c) if rings]
+        _score_grains(score, reading, truth)
     matched, ious, covers = _pair(things, scene)
     for i, (chip, _) in enumerate(things):
         number = matched.get(i)
@@ -235,11 +197,16 @@ def score_scene(scene: SceneFiles) -> SceneScore:
             _score_false(score, chip, covers[i], counts)
         elif number in counts:
             score.found[_truth_label(chips[number])] += 1
-            score.wide_close += number in wide and ious[i][number] >= _CLOSE
             _score_named(score, chip, chips[number])
-    missed = sorted(counts - set(matched.values()))
+    finds = {k: i for i, k in matched.items() if k in counts}
+    missed = sorted(counts - set(finds))
     score.pairs += [(_truth_label(chips[k]), "missed") for k in missed]
-    _score_grains(score, reading, truth)
+    _score_outlines(
+        score, scene, counts, {k: (things[i][1], ious[i][k]) for k, i in finds.items()}
+    )
+    if score.card:
+        for k in sorted(counts):
+            _score_sizes(score, chips[k], things[finds[k]][0] if k in finds else None)
     return score
 
 
@@ -269,16 +236,48 @@ def _score_named(score: SceneScore, chip: ChipReading, truth: dict[str, Any]) ->
     score.pairs.append((want, label))
     also = tuple(truth.get("also", ()))
     score.named.append(Named(want, label, chip.sure, str(truth["form"]), chip.form, also))
-    if chip.kind == "grains" or not score.card:
+
+
+def _score_outlines(
+    score: SceneScore,
+    scene: SceneFiles,
+    counts: set[int],
+    finds: dict[int, tuple[list[Points2], float]],
+) -> None:
+    """Count chips whose outline is close: overlap of wide ones, boundary F of thin ones.
+
+    ``finds`` holds rings and IoU of the chips that were found; a missed one is not close.
+    """
+    for k, box in chip_boxes(scene, counts).items():
+        rings, iou = finds.get(k, ([], 0.0))
+        if mean_width_px(scene.mask[box] == k) >= WIDE_PX:
+            score.wide += 1
+            score.wide_close += iou >= _CLOSE
+        else:
+            score.thin += 1
+            score.thin_close += bool(rings) and boundary_f_of(rings, scene, k, box) >= _CLOSE
+
+
+def _score_sizes(score: SceneScore, truth: dict[str, Any], chip: ChipReading | None) -> None:
+    """Set sizes beside true ones; ``chip`` is ``None`` where it was missed.
+
+    Nests and grains of a population are not asked for sizes of their own; "at least" and
+    what is read as a population give none.
+    """
+    label = _truth_label(truth)
+    if label == "nest" or truth.get("population") is not None:
         return
     for name in SIZES:
         true = truth.get(name)
-        if true is None or want == "nest":
+        if true is None:
             continue
-        got: Measured | None = getattr(chip.geometry, name)
-        score.answered[name].append((want, got is not None))
-        if got is not None and got.bound is None:
-            score.sizes[name].append((want, float(true), got.value, got.u))
+        got: Measured | None = None
+        if chip is not None and chip.kind != "grains":
+            got = getattr(chip.geometry, name)
+        valued = got is not None and got.bound is None
+        score.answered[name].append((label, float(true), valued))
+        if got is not None and valued:
+            score.sizes[name].append((label, float(true), got.value, got.u))
 
 
 def _score_grains(score: SceneScore, reading: PhotoReading, truth: dict[str, Any]) -> None:
