@@ -19,10 +19,12 @@ from app.show import Units, is_inch_unit, quantity
 
 if TYPE_CHECKING:
     from advisor.tables import Material
+    from vision.arrays import Rgb8
     from vision.records import PhotoReading
 
 __all__ = [
     "ReadPhoto",
+    "Upright",
     "advise_case",
     "combine",
     "form_name",
@@ -35,6 +37,7 @@ __all__ = [
     "read_bytes",
     "thickness_trend",
     "tint_ladder",
+    "upright",
 ]
 
 #: The user's own metals, in the data folder; see ``advisor.own_metals``.
@@ -58,6 +61,18 @@ class ReadPhoto:
 
     record: PhotoReading
     json: Json
+
+
+@dataclass(frozen=True, slots=True)
+class Upright:
+    """A photo as a person sees it, made small; ``size_px`` is (width, height) before that.
+
+    ``icc`` is the profile of its colours, ``None`` for sRGB.
+    """
+
+    rgb: Rgb8
+    icc: bytes | None
+    size_px: tuple[int, int]
 
 
 def read_bytes(
@@ -128,6 +143,19 @@ def picture(
     photo = decode_photo(data)
     drawn = draw_overlay(photo.rgb, reading.record, max_side_px=max_side_px, focus=focus)
     return encode_jpeg(drawn, icc=photo.icc)
+
+
+def upright(data: bytes, *, max_side_px: int = 2000) -> Upright:
+    """Return a photo turned as it is read, to point at things; errors are the reader's."""
+    import numpy as np
+    from PIL import Image
+
+    from vision.photo.decode import decode_photo
+
+    photo = decode_photo(data)
+    small = Image.fromarray(photo.rgb)
+    small.thumbnail((max_side_px, max_side_px))
+    return Upright(np.asarray(small), photo.icc, (photo.facts.width_px, photo.facts.height_px))
 
 
 def advise_case(case: Json, units: Units = Units.METRIC) -> Json:

@@ -28,11 +28,15 @@ _SUFFIX_LENGTH = 8
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Incoming:
-    """One photo before it is read; ``sha256`` belongs to ``data`` as it stands here."""
+    """One photo before it is read; ``sha256`` belongs to ``data`` as it stands here.
+
+    ``neutral_px`` is where in the upright photo a person said that something grey lies.
+    """
 
     name: str
     data: bytes
     sha256: str
+    neutral_px: tuple[int, int] | None = None
 
 
 def find_photos(paths: Iterable[Path]) -> list[Path]:

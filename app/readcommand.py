@@ -162,7 +162,7 @@ def _judge_neutral(name: str, reading: Json, at_px: tuple[float, float]) -> None
     where = f"--neutral {at_px[0]:g},{at_px[1]:g}"
     if at_px[0] >= width or at_px[1] >= height:
         raise UsageInvalid(f"{where} lies outside the photo of {width} x {height} px")
-    if "no-neutral" in reading["flags"]:
+    if any(flag["code"] == "no-neutral" for flag in reading["flags"]):
         sys.stderr.write(f"{name}: {where} is not even, grey and well lit; no tint is read.\n")
 
 

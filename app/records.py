@@ -19,13 +19,18 @@ Json = dict[str, Any]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PhotoRow:
-    """A stored photo; its file is named after ``sha256``."""
+    """A stored photo; its file is named after ``sha256``.
+
+    ``neutral_px`` is where a person said that something grey or white lies, (x, y) in pixels
+    of the upright photo.
+    """
 
     sha256: str
     name: str
     suffix: str
     bytes_count: int
     added_at_utc: datetime
+    neutral_px: tuple[int, int] | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -48,7 +53,7 @@ class PassRow:
     ``told`` holds what the person said about it (``measured_mm``, ``noticed``,
     ``edge_looked_at`` …); ``label`` is the form a person gave where the reader was not
     sure. ``followed`` is ``None`` while the pass is still on the page. ``reading`` is made
-    of all the photos together.
+    of all the photos together; ``neutrals_px`` has the ``PhotoRow.neutral_px`` of each.
     """
 
     id: int
@@ -57,6 +62,7 @@ class PassRow:
     cut: Json
     told: Json = field(default_factory=dict)
     photo_sha256s: tuple[str, ...] = ()
+    neutrals_px: tuple[tuple[int, int] | None, ...] = ()
     reading: Json | None = None
     advice: Json | None = None
     label: str | None = None

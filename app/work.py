@@ -45,9 +45,9 @@ class Seen:
     pictures: tuple[bytes, ...]
 
 
-def photo_key(sha256: str, metal: str | None) -> str:
+def photo_key(photo: Incoming, metal: str | None) -> str:
     """Return what a reading of one photo hangs on; the same key, the same reading."""
-    return f"{sha256} {metal} {load_settings().check_line_mm:g}"
+    return f"{photo.sha256} {metal} {load_settings().check_line_mm:g} {photo.neutral_px}"
 
 
 def read_upload(
@@ -58,6 +58,7 @@ def read_upload(
         photo.data,
         photo.name,
         check_line_mm=load_settings().check_line_mm,
+        neutral_px=photo.neutral_px,
         metal=metal,
         progress=progress,
     )
@@ -89,9 +90,11 @@ def read_demo(demo: Demo, units: Units) -> tuple[Seen, Json]:
 
 
 def stored_photo(book: Logbook, sha256: str) -> Incoming:
-    """Return a photo of the logbook as it came in."""
+    """Return a photo of the logbook as it came in, with the grey that was pointed at in it."""
     stored, data = book.photo(sha256)
-    return Incoming(name=stored.name, data=data, sha256=stored.sha256)
+    return Incoming(
+        name=stored.name, data=data, sha256=stored.sha256, neutral_px=stored.neutral_px
+    )
 
 
 def stored_pictures(book: Logbook, row: PassRow) -> list[bytes | None]:

@@ -56,6 +56,11 @@ _STEPS: Final[dict[int, tuple[str, ...]]] = {
             WHERE photo_sha256 IS NOT NULL""",
         "DROP TABLE pass_1",
     ),
+    # A person may point at something grey in a photo.
+    2: (
+        "ALTER TABLE photo ADD COLUMN neutral_x_px INTEGER",
+        "ALTER TABLE photo ADD COLUMN neutral_y_px INTEGER",
+    ),
 }
 _OLDEST: Final = min(_STEPS)
 

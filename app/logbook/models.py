@@ -30,7 +30,7 @@ __all__ = [
 
 #: Kept in ``PRAGMA user_version``; raise it with every change of a table, and write a
 #: step in ``migrations``.
-SCHEMA_VERSION = 2
+SCHEMA_VERSION = 3
 
 Json = dict[str, Any]
 
@@ -77,6 +77,15 @@ class Photo(Base):
     suffix: Mapped[str]
     bytes_count: Mapped[int]
     added_at_utc: Mapped[datetime]
+    neutral_x_px: Mapped[int | None]
+    neutral_y_px: Mapped[int | None]
+
+    @property
+    def neutral_px(self) -> tuple[int, int] | None:
+        """Where a person said that something grey lies, in the upright photo."""
+        if self.neutral_x_px is None or self.neutral_y_px is None:
+            return None
+        return self.neutral_x_px, self.neutral_y_px
 
 
 class Job(Base):
@@ -121,6 +130,11 @@ class Pass(Base):
         """The photos of the pass, in the order they came."""
         return tuple(photo.photo_sha256 for photo in self.photos)
 
+    @property
+    def neutrals_px(self) -> tuple[tuple[int, int] | None, ...]:
+        """Where something grey lies in each of them."""
+        return tuple(one.photo.neutral_px for one in self.photos)
+
 
 class PassPhoto(Base):
     """One of the photos of a pass."""
@@ -134,6 +148,7 @@ class PassPhoto(Base):
     pass_id: Mapped[int] = mapped_column(ForeignKey("pass.id"), primary_key=True)
     place: Mapped[int] = mapped_column(primary_key=True)
     photo_sha256: Mapped[str] = mapped_column(ForeignKey("photo.sha256"))
+    photo: Mapped[Photo] = relationship(lazy="joined")
 
 
 class Event(Base):

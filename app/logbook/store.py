@@ -285,6 +285,12 @@ class Logbook:
                 raise LogbookNoRow(f"the file of photo {row.name} is gone")
             return _photo_row(row), path.read_bytes()
 
+    def keep_neutral(self, sha256: str, at_px: tuple[int, int] | None) -> None:
+        """Store where in a kept photo something grey lies, or that nobody says so any more."""
+        with self._session() as session:
+            row = _get(session, Photo, sha256)
+            row.neutral_x_px, row.neutral_y_px = at_px or (None, None)
+
     def keep_picture(self, sha256: str, jpeg: bytes) -> None:
         """Store the photo with outlines drawn in, as it was shown."""
         _write_whole(self._file(PICTURE_FOLDER, sha256 + ".jpg"), jpeg)
@@ -349,7 +355,7 @@ def _write_whole(path: Path, data: bytes) -> None:
     shutil.move(beside, path)
 
 
-def _get(session: Session, table: type[RowT], row_id: int) -> RowT:
+def _get(session: Session, table: type[RowT], row_id: int | str) -> RowT:
     row = session.get(table, row_id)
     if row is None:
         raise LogbookNoRow(f"no {table.__tablename__} {row_id}")

@@ -120,7 +120,7 @@ def _read(photo: Incoming, metal: str | None, *, several: bool) -> ReadPhoto | N
     tell("opening", 0.0)
     try:
         return session.read_once(
-            photo_key(photo.sha256, metal), lambda: read_upload(photo, metal, progress=tell)
+            photo_key(photo, metal), lambda: read_upload(photo, metal, progress=tell)
         )
     except Exception as error:  # noqa: BLE001 - told in words
         show_error(error, about=photo.name if several else "")

@@ -15,6 +15,7 @@ from app.logbook.backup import back_up
 from app.logbook.export import log_csv, log_json
 from app.parts.advice import show_advice
 from app.parts.gauges import show_gauges, show_thickness_trend
+from app.parts.grey import grey_note
 from app.parts.heat import heat_setting, show_trend
 from app.parts.jobstrip import job_words
 from app.parts.pieces import show_reading
@@ -116,6 +117,8 @@ def _stored_reading(book: Logbook, job: JobRow, row: PassRow, units: Units) -> N
     if row.reading is not None:
         pictures = stored_pictures(book, row)
         show_reading(row.reading, pictures, units, setting=heat_setting(job, row))
+        if grey_note(row):
+            st.caption(grey_note(row))
 
 
 def _undo(book: Logbook) -> None:

@@ -14,6 +14,7 @@ from app.parts.advice import show_advice, show_cautions, show_first_cut, show_li
 from app.parts.answer import label_choice, pass_buttons
 from app.parts.cut import cut_panel, told_panel
 from app.parts.gauges import chip_panel, show_gauges, show_thickness_trend
+from app.parts.grey import grey_point
 from app.parts.heat import heat_setting, show_trend
 from app.parts.jobstrip import job_strip, welcome
 from app.parts.photos import ensure_read, photo_input, take_out
@@ -79,6 +80,7 @@ def _job(book: Logbook, job: JobRow, units: Units) -> None:
             setting=heat_setting(job, row),
             take_out=partial(take_out, book, row),
         )
+        grey_point(book, row)
         again = st.container()
     with right:
         _answer(book, job, [*done, row], cut, units=units)

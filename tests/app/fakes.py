@@ -279,6 +279,13 @@ class LimitExceeded(Exception):  # noqa: N818
     code = "limit-exceeded"
 
 
+def without_colour(reading):
+    """The reading of a photo that shows nothing white."""
+    bare = copy.deepcopy(reading)
+    bare["flags"].append({"code": "no-neutral", "text": "No white.", "do": "Use the card."})
+    return {**bare, "heat": None, "chips": [{**c, "tint": None} for c in bare["chips"]]}
+
+
 class FakeCores:
     """Answers like the cores do and remembers what it was asked."""
 
@@ -288,6 +295,7 @@ class FakeCores:
         self.drawn = []
         self.sure = True
         self.usable = "yes"
+        self.grey_from_x_px = 0  # nothing white in the photo, and grey only from here on
 
     def read_bytes(self, data, name, **options):
         self.read_calls.append((name, options))
@@ -302,6 +310,9 @@ class FakeCores:
         if "fault" in name:
             raise RuntimeError("secret detail")
         reading = reading_json(name, data, sure=self.sure, usable=self.usable)
+        x_px, _ = options.get("neutral_px") or (0, 0)
+        if x_px < self.grey_from_x_px:
+            reading = without_colour(reading)
         return ReadPhoto(record(reading), reading)
 
     def combine(self, readings):
@@ -316,6 +327,9 @@ class FakeCores:
         ]
         for number, chip in enumerate(joined["chips"], 1):
             chip["number"] = number
+        flags = [flag for reading in readings for flag in reading.json["flags"]]
+        joined["flags"] = list({flag["code"]: flag for flag in flags}.values())
+        joined["heat"] = next((r.json["heat"] for r in readings if r.json["heat"]), None)
         whole = replace(record(joined), photos=tuple(joined["photos"]))
         return ReadPhoto(whole, joined)
 

@@ -38,6 +38,18 @@ def test_without_one_the_reader_is_asked_as_before(cores, photo, capsys):
     capsys.readouterr()
 
 
+def test_a_pixel_that_cannot_serve_is_told(cores, photo, capsys):
+    cores.grey_from_x_px = 1000
+    assert main(["read", str(photo), "--neutral", "999,20"]) == 0
+    out, err = capsys.readouterr()
+    assert "999,20 is not even, grey and well lit; no tint is read" in err
+    assert "Tint   not read" in out
+    assert main(["read", str(photo), "--neutral", "1000,20"]) == 0
+    out, err = capsys.readouterr()
+    assert "well lit" not in err
+    assert "Tint   straw" in out
+
+
 def test_a_pixel_outside_the_photo_is_told(cores, photo, capsys):
     assert main(["read", str(photo), "--neutral", "99999,20"]) != 0
     assert cores.read_calls

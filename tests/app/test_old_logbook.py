@@ -17,9 +17,11 @@ from app.logbook import migrations
 from app.logbook import store as store_module
 from app.logbook.backup import back_up, restore
 from app.logbook.export import log_csv, log_json
+from app.logbook.models import SCHEMA_VERSION
 from app.logbook.store import DATABASE_NAME, Logbook
 
 OLD = Path(__file__).with_name("old") / "logbook-layout-1.sql"
+OLD_2 = OLD.with_name("logbook-layout-2.sql")
 KEPT = "logbook-layout-1.sqlite3"
 ONE, TWO = (from_upload("x.jpg", b"\xff\xd8 photo %d of an old logbook" % n) for n in (1, 2))
 
@@ -32,6 +34,14 @@ def folder(tmp_path):
     (tmp_path / "photos").mkdir()
     for photo in (ONE, TWO):
         (tmp_path / "photos" / f"{photo.sha256}.jpg").write_bytes(photo.data)
+    return tmp_path
+
+
+@pytest.fixture
+def folder_2(tmp_path):
+    """The same of layout 2, without its photos."""
+    with closing(sqlite3.connect(tmp_path / DATABASE_NAME)) as book:
+        book.executescript(OLD_2.read_text(encoding="utf-8"))
     return tmp_path
 
 
@@ -84,7 +94,7 @@ def test_a_new_pass_goes_on_counting_and_takes_two_photos(folder):
 def test_the_old_file_is_kept_as_it_was(folder):
     before = _old_rows(folder / DATABASE_NAME, "pass")
     Logbook(folder).close()
-    assert _layout(folder / DATABASE_NAME) == 2
+    assert _layout(folder / DATABASE_NAME) == SCHEMA_VERSION
     assert _layout(folder / KEPT) == 1
     assert _old_rows(folder / KEPT, "pass") == before
 
@@ -107,8 +117,10 @@ def test_a_second_old_file_does_not_overwrite_the_first_copy(folder):
     }
 
 
-def test_the_layout_is_the_same_as_that_of_a_new_logbook(folder, tmp_path_factory):
+@pytest.mark.parametrize("old", ["folder", "folder_2"])
+def test_the_layout_is_the_same_as_that_of_a_new_logbook(old, request, tmp_path_factory):
     """Columns, keys and indexes: an old file must not differ from a new one."""
+    folder = request.getfixturevalue(old)
     fresh = tmp_path_factory.mktemp("fresh")
     Logbook(fresh).close()
     Logbook(folder).close()
@@ -124,6 +136,18 @@ def test_the_layout_is_the_same_as_that_of_a_new_logbook(folder, tmp_path_factor
             }
 
     assert shape(folder / DATABASE_NAME) == shape(fresh / DATABASE_NAME)
+
+
+def test_a_photo_of_layout_2_takes_a_place_of_something_grey(folder_2):
+    before = _old_rows(folder_2 / DATABASE_NAME, "pass")
+    with closing(Logbook(folder_2)) as book:
+        (row,) = book.passes()
+        assert (row.photo_sha256s, row.neutrals_px) == ((TWO.sha256, ONE.sha256), (None, None))
+        assert (row.followed, row.told) == (True, {"noticed": ["burr"]})
+        book.keep_neutral(ONE.sha256, (12, 0))
+        assert book.one_pass(row.id).neutrals_px == (None, (12, 0))
+    assert _old_rows(folder_2 / DATABASE_NAME, "pass") == before
+    assert _layout(folder_2 / "logbook-layout-2.sqlite3") == 2
 
 
 def test_a_step_that_fails_leaves_the_old_file(folder, monkeypatch):

@@ -4,87 +4,30 @@ from __future__ import annotations
 
 import json
 from contextlib import closing
-from pathlib import Path
 
 import pytest
-from streamlit.testing.v1 import AppTest
 
-import app
 from app.logbook.store import Logbook
 from app.settings import Settings, load_settings, save_settings
 from app.show import Units
 
 pytestmark = pytest.mark.usefixtures("cores")
 
-MAIN = Path(app.__file__).with_name("main.py")
-CUT = {"direction": "along", "spindle_rev_min": 900, "feed_mm_rev": 0.04, "depth_mm": 0.3}
 
-
-@pytest.fixture
-def page():
-    """A fresh visit. The stand-ins for the cores are in place."""
-    import streamlit as st
-
-    st.cache_resource.clear()
-    return AppTest.from_file(str(MAIN), default_timeout=20)
-
-
-@pytest.fixture
-def job(data_home, fakes):
-    with closing(Logbook(data_home)) as book:
-        return book.add_job(
-            "Bottle-cage bolt", **{k: fakes.CASE[k] for k in ("work", "edge", "lathe")}
-        )
-
-
-def _rows(data_home, *, with_deleted=False):
-    with closing(Logbook(data_home)) as book:
-        return book.passes(with_deleted=with_deleted)
-
-
-def _text(page):
-    """Everything a person can read on the page."""
-    parts = [getattr(e, "value", "") or getattr(e, "body", "") for e in page.main]
-    kinds = (
-        "markdown",
-        "title",
-        "header",
-        "subheader",
-        "caption",
-        "error",
-        "warning",
-        "info",
-        "success",
-    )
-    parts += [str(e.value) for kind in kinds for e in getattr(page, kind)]
-    parts += [str(e.proto.body) for e in page.get("html")]
-    parts += [e.label for e in page.expander]
-    return "\n".join(str(p) for p in parts)
-
-
-def _upload(page, *photos, name="chips.jpg"):
-    files = [(name, data, "image/jpeg") for data in photos]
-    page.get("file_uploader")[0].set_value(files).run()
-
-
-def _button(page, label):
-    return next(b for b in page.button if label in b.label)
-
-
-def test_first_visit_explains_and_offers_the_set_up(page):
+def test_first_visit_explains_and_offers_the_set_up(page, hands):
     page.run()
     assert not page.exception
     assert "Photograph your chips" in page.title[0].value
-    assert _button(page, "Set up")
+    assert hands.button(page, "Set up")
 
 
 @pytest.mark.usefixtures("job")
-def test_from_photo_to_advice_to_logbook(page, data_home, fakes, cores):
+def test_from_photo_to_advice_to_logbook(page, data_home, fakes, cores, hands):
     page.run()
-    assert "A careful first cut" in _text(page)
-    _upload(page, fakes.photo_bytes())
+    assert "A careful first cut" in hands.text(page)
+    hands.upload(page, fakes.photo_bytes())
     assert not page.exception
-    text = _text(page)
+    text = hands.text(page)
     assert "long tubular coil (2.1)" in text
     assert "straw" in text
     assert "0.04 mm/rev → 0.06 mm/rev" in text
@@ -92,7 +35,7 @@ def test_from_photo_to_advice_to_logbook(page, data_home, fakes, cores):
     assert "Go back and take more depth" in text
     assert "Stop the lathe before you clear long chips" in text
 
-    (row,) = _rows(data_home)
+    (row,) = hands.rows(data_home)
     assert row.reading["form"]["code"] == "2.1"
     assert row.advice["change"]["to"] == 0.06
     assert row.followed is None
@@ -105,88 +48,52 @@ def test_from_photo_to_advice_to_logbook(page, data_home, fakes, cores):
     assert case["passes"][-1]["reading"]["form"]["code"] == "2.1"
     assert case["passes"][-1]["cut"]["spindle_rev_min"] == 900
 
-    _button(page, "I changed it").click().run()
-    (row,) = _rows(data_home)
+    hands.button(page, "I changed it").click().run()
+    (row,) = hands.rows(data_home)
     assert row.followed is True
     # The next pass starts from the advised cut.
     assert any("Pass 2" in e.label and "0.06 mm/rev" in e.label for e in page.expander)
 
 
 @pytest.mark.usefixtures("job")
-def test_not_now_keeps_the_old_settings(page, data_home, fakes):
+def test_not_now_keeps_the_old_settings(page, data_home, fakes, hands):
     page.run()
-    _upload(page, fakes.photo_bytes())
-    _button(page, "Not now").click().run()
-    assert _rows(data_home)[0].followed is False
+    hands.upload(page, fakes.photo_bytes())
+    hands.button(page, "Not now").click().run()
+    assert hands.rows(data_home)[0].followed is False
     assert any("Pass 2" in e.label and "0.04 mm/rev" in e.label for e in page.expander)
 
 
 @pytest.mark.usefixtures("job")
-def test_a_new_visit_finds_the_pass_in_hand(page, fakes, cores):
+def test_a_new_visit_finds_the_pass_in_hand(page, fakes, cores, hands):
     page.run()
-    _upload(page, fakes.photo_bytes())
+    hands.upload(page, fakes.photo_bytes())
     calls = len(cores.read_calls)
-    again = AppTest.from_file(str(MAIN), default_timeout=20).run()
-    assert "0.04 mm/rev → 0.06 mm/rev" in _text(again)
+    again = hands.visit()
+    assert "0.04 mm/rev → 0.06 mm/rev" in hands.text(again)
     assert len(cores.read_calls) == calls, "a kept reading is not made again"
 
 
-def test_a_reading_cut_short_is_made_up_for(page, job, data_home, fakes):
-    from app.intake import from_upload
-
-    photo = from_upload("chips.jpg", fakes.photo_bytes())
-    with closing(Logbook(data_home)) as book:
-        book.keep_photo(photo)
-        book.add_pass(job.id, cut=CUT, photo_sha256s=[photo.sha256])
-    page.run()
-    assert _rows(data_home)[0].reading is not None
-    assert "long tubular coil (2.1)" in _text(page)
-
-
 @pytest.mark.usefixtures("job")
-def test_a_bad_photo_is_told_in_words_and_the_next_one_works(page, data_home, fakes):
+def test_a_fault_of_ours_shows_no_traceback_and_no_secret(page, fakes, data_home, hands):
     page.run()
-    _upload(page, b"no picture", name="broken.jpg")
-    assert not page.exception
-    assert "photo-unreadable" in page.error[0].value
-    assert "cannot be read as a photo" in page.error[0].value
-    assert len(_rows(data_home)) == 1
-    _upload(page, fakes.photo_bytes())
-    assert not page.error
-    (row,) = _rows(data_home)
-    assert row.reading is not None, "the second photo belongs to the same pass"
-
-
-@pytest.mark.usefixtures("job")
-def test_a_fault_of_ours_shows_no_traceback_and_no_secret(page, fakes, data_home):
-    page.run()
-    _upload(page, fakes.photo_bytes(), name="fault.jpg")
+    hands.upload(page, fakes.photo_bytes(), name="fault.jpg")
     assert not page.exception
     shown = page.error[0].value
     assert "unexpected" in shown
-    assert "secret detail" not in _text(page)
+    assert "secret detail" not in hands.text(page)
     assert "secret detail" in (data_home / "bluecurl.log").read_text(encoding="utf-8")
 
 
 @pytest.mark.usefixtures("job")
-def test_the_same_photo_for_a_second_pass_is_noticed(page, data_home, fakes):
-    page.run()
-    _upload(page, fakes.photo_bytes())
-    _button(page, "I changed it").click().run()
-    _upload(page, fakes.photo_bytes())
-    assert "already belongs to pass 1" in page.info[0].value
-    assert len(_rows(data_home)) == 1
-
-
-@pytest.mark.usefixtures("job")
-def test_when_unsure_the_eye_may_name_the_form(page, data_home, fakes, cores):
+def test_when_unsure_the_eye_may_name_the_form(page, data_home, fakes, cores, hands):
     cores.sure = False
     page.run()
-    _upload(page, fakes.photo_bytes())
+    hands.upload(page, fakes.photo_bytes())
     assert "Not sure about the form" in [s.value for s in page.subheader]
     choice = next(s for s in page.selectbox if s.label == "What do you see?")
     choice.select("2.2").run()
-    assert _rows(data_home)[0].label == "2.2"
+    assert hands.rows(data_home)[0].label == "2.2"
     signs = cores.cases[-1]["passes"][-1]["signs"]
     assert (signs["form"], signs["sure"], signs["tint"]) == ("2.2", True, "straw")
     assert signs["length_mm"] == 161.0
@@ -194,16 +101,9 @@ def test_when_unsure_the_eye_may_name_the_form(page, data_home, fakes, cores):
 
 
 @pytest.mark.usefixtures("job")
-def test_a_photo_to_take_again_says_so(page, fakes, cores):
-    cores.usable = "retake"
-    page.run()
-    _upload(page, fakes.photo_bytes())
-    assert "Take the photo again" in page.error[0].value
-    assert "Use soft light" in page.error[0].value
-
-
-@pytest.mark.usefixtures("job")
-def test_a_pass_with_a_doubtful_photo_can_be_left_behind(page, data_home, fakes, monkeypatch):
+def test_a_pass_with_a_doubtful_photo_can_be_left_behind(
+    page, data_home, fakes, monkeypatch, hands
+):
     from app import engine
 
     retake = {**fakes.ADVICE, "verdict": "retake the photo", "change": None}
@@ -211,30 +111,30 @@ def test_a_pass_with_a_doubtful_photo_can_be_left_behind(page, data_home, fakes,
         engine, "advise_case", lambda case, *_: retake if case["passes"] else fakes.START
     )
     page.run()
-    _upload(page, fakes.photo_bytes())
-    _button(page, "Go on without").click().run()
-    assert _rows(data_home)[0].followed is False
+    hands.upload(page, fakes.photo_bytes())
+    hands.button(page, "Go on without").click().run()
+    assert hands.rows(data_home)[0].followed is False
     assert any(e.label.startswith("Pass 2") for e in page.expander)
 
 
 @pytest.mark.usefixtures("job")
-def test_what_was_noticed_reaches_the_advisor(page, data_home, fakes, cores):
+def test_what_was_noticed_reaches_the_advisor(page, data_home, fakes, cores, hands):
     page.run()
-    _upload(page, fakes.photo_bytes())
+    hands.upload(page, fakes.photo_bytes())
     noticed = next(g for g in page.get("button_group") if g.label == "Noticed")
     noticed.select("rubbing").run()
     assert cores.cases[-1]["passes"][-1]["noticed"] == ["rubbing"]
-    assert _rows(data_home)[0].told["noticed"] == ["rubbing"]
+    assert hands.rows(data_home)[0].told["noticed"] == ["rubbing"]
 
 
 @pytest.mark.usefixtures("job")
-def test_changing_the_settings_asks_the_advisor_again(page, data_home, fakes, cores):
+def test_changing_the_settings_asks_the_advisor_again(page, data_home, fakes, cores, hands):
     page.run()
-    _upload(page, fakes.photo_bytes())
+    hands.upload(page, fakes.photo_bytes())
     depth = next(t for t in page.text_input if t.label.startswith("Depth"))
     depth.set_value("0,25").run()
     assert cores.cases[-1]["passes"][-1]["cut"]["depth_mm"] == 0.25
-    assert _rows(data_home)[0].cut["depth_mm"] == 0.25
+    assert hands.rows(data_home)[0].cut["depth_mm"] == 0.25
 
 
 def test_set_up_takes_a_decimal_comma_and_lists_what_is_wrong(page, data_home):
@@ -267,7 +167,7 @@ def test_set_up_takes_a_decimal_comma_and_lists_what_is_wrong(page, data_home):
 
 
 def test_grip_and_direction_of_feed_are_kept_with_the_job_and_reach_the_advisor(
-    page, job, data_home, fakes, cores
+    page, job, data_home, *, fakes, cores, hands
 ):
     page.run()
     page.switch_page("screens/setup.py").run()
@@ -276,65 +176,65 @@ def test_grip_and_direction_of_feed_are_kept_with_the_job_and_reach_the_advisor(
     assert (grip.value, direction.value) == ("", "along")  # neither has to be given
     grip.set_value("18,5")
     direction.select("face")
-    _button(page, "Correct the job").click().run()
+    hands.button(page, "Correct the job").click().run()
     assert not page.exception
     with closing(Logbook(data_home)) as book:
         work = book.job(job.id).work
     assert (work["grip_mm"], work["direction"]) == (18.5, "face")
 
-    again = AppTest.from_file(str(MAIN), default_timeout=20).run()
+    again = hands.visit()
     again.switch_page("screens/setup.py").run()
     shown = {t.label: t.value for t in again.text_input}
     assert shown["Length gripped by the jaws, mm (if known)"] == "18.5"
     assert next(s for s in again.selectbox if s.label == "Direction of feed").value == "face"
 
     page.switch_page("screens/read.py").run()
-    _upload(page, fakes.photo_bytes())
+    hands.upload(page, fakes.photo_bytes())
     told = cores.cases[-1]["work"]
     assert (told["grip_mm"], told["direction"]) == (18.5, "face")
 
 
-def test_a_grip_left_empty_is_not_made_up(page, job, data_home):
+def test_a_grip_left_empty_is_not_made_up(page, job, data_home, hands):
     page.run()
     page.switch_page("screens/setup.py").run()
-    _button(page, "Correct the job").click().run()
+    hands.button(page, "Correct the job").click().run()
     with closing(Logbook(data_home)) as book:
         assert "grip_mm" not in book.job(job.id).work
 
 
-def test_in_inches_the_same_job_is_stored_in_millimetres(page, job, data_home):
+def test_in_inches_the_same_job_is_stored_in_millimetres(page, job, data_home, hands):
     save_settings(Settings(units=Units.INCH))
     page.run()
     page.switch_page("screens/setup.py").run()
     fields = {t.label: t for t in page.text_input}
     assert fields["Bar diameter at the start, in"].value == "0.472441"  # 12 mm / 25.4
     fields["Bar diameter at the start, in"].set_value("0.5")
-    _button(page, "Correct the job").click().run()
+    hands.button(page, "Correct the job").click().run()
     with closing(Logbook(data_home)) as book:
         assert book.job(job.id).work["diameter_mm"] == pytest.approx(12.7)  # 0.5 x 25.4
 
 
 @pytest.mark.usefixtures("job")
-def test_the_log_lists_deletes_and_takes_back(page, data_home, fakes):
+def test_the_log_lists_deletes_and_takes_back(page, data_home, fakes, hands):
     page.run()
-    _upload(page, fakes.photo_bytes())
-    _button(page, "I changed it").click().run()
+    hands.upload(page, fakes.photo_bytes())
+    hands.button(page, "I changed it").click().run()
     page.switch_page("screens/log.py").run()
     assert not page.exception
     assert any("Pass 1" in e.label and "form 2.1" in e.label for e in page.expander)
-    _button(page, "Delete this pass").click().run()
-    assert _rows(data_home) == []
-    _button(page, "Undo: pass deleted").click().run()
-    assert len(_rows(data_home)) == 1
+    hands.button(page, "Delete this pass").click().run()
+    assert hands.rows(data_home) == []
+    hands.button(page, "Undo: pass deleted").click().run()
+    assert len(hands.rows(data_home)) == 1
 
 
 @pytest.mark.usefixtures("job")
-def test_a_note_on_what_came_of_it(page, data_home, fakes):
+def test_a_note_on_what_came_of_it(page, data_home, fakes, hands):
     page.run()
-    _upload(page, fakes.photo_bytes())
+    hands.upload(page, fakes.photo_bytes())
     page.switch_page("screens/log.py").run()
     page.text_input[0].set_value("much shorter").run()
-    assert _rows(data_home)[0].outcome == "much shorter"
+    assert hands.rows(data_home)[0].outcome == "much shorter"
 
 
 def test_about_puts_safety_first(page):
@@ -353,7 +253,9 @@ def test_a_damaged_settings_file_is_told_in_words(page, data_home):
     assert "settings-invalid" in page.error[0].value
 
 
-def test_a_demo_is_read_and_leaves_nothing(page, data_home, fakes, tmp_path, monkeypatch):
+def test_a_demo_is_read_and_leaves_nothing(
+    page, data_home, fakes, *, tmp_path, monkeypatch, hands
+):
     from app import demo
 
     folder = tmp_path / "demos"
@@ -362,133 +264,12 @@ def test_a_demo_is_read_and_leaves_nothing(page, data_home, fakes, tmp_path, mon
     (folder / "titanium-bolt.case.json").write_text(json.dumps(fakes.CASE))
     monkeypatch.setattr(demo, "_PLACES", (folder,))
     page.run()
-    _button(page, "Titanium bolt").click().run()
+    hands.button(page, "Titanium bolt").click().run()
     assert not page.exception
-    text = _text(page)
+    text = hands.text(page)
     assert "long tubular coil (2.1)" in text
     assert "0.04 mm/rev → 0.06 mm/rev" in text
-    assert _rows(data_home) == []
+    assert hands.rows(data_home) == []
     assert not list((data_home / "photos").glob("*"))
-    _button(page, "Leave the demo").click().run()
+    hands.button(page, "Leave the demo").click().run()
     assert "Photograph your chips" in page.title[0].value
-
-
-@pytest.mark.usefixtures("job")
-def test_several_photos_at_once_are_one_pass_and_one_reading(page, data_home, fakes):
-    page.run()
-    _upload(page, fakes.photo_bytes(1), fakes.photo_bytes(2))
-    assert not page.exception
-    (row,) = _rows(data_home)
-    assert len(row.photo_sha256s) == 2
-    assert [c["photo_number"] for c in row.reading["chips"]] == [1] * 5 + [2] * 5
-    assert [c["number"] for c in row.reading["chips"]] == list(range(1, 11))
-    text = _text(page)
-    assert "Photo 1 of 2: chips 1 to 5" in text
-    assert "Photo 2 of 2: chips 6 to 10" in text
-    assert "2 taken together, good photo" in text
-    # Each photo is kept with its own outlines drawn in.
-    drawn = {path.stem: path.read_bytes() for path in (data_home / "pictures").iterdir()}
-    assert set(drawn) == set(row.photo_sha256s)
-    assert len(set(drawn.values())) == 2
-
-
-@pytest.mark.usefixtures("job")
-def test_a_photo_joins_the_pass_and_what_was_read_is_not_read_again(
-    page, data_home, fakes, cores
-):
-    page.run()
-    _upload(page, fakes.photo_bytes(1))
-    assert len(cores.read_calls) == 1
-    _upload(page, fakes.photo_bytes(2))
-    assert not page.exception
-    assert len(cores.read_calls) == 2
-    (row,) = _rows(data_home)
-    assert len(row.reading["chips"]) == 10
-    assert cores.cases[-1]["passes"][-1]["reading"]["photos"] == ["chips.jpg"] * 2
-
-
-@pytest.mark.usefixtures("job")
-def test_a_photo_can_be_taken_out_again(page, data_home, fakes):
-    page.run()
-    _upload(page, fakes.photo_bytes(1), fakes.photo_bytes(2))
-    first, second = _rows(data_home)[0].photo_sha256s
-    _button(page, "Take out").click().run()
-    assert not page.exception
-    (row,) = _rows(data_home)
-    assert row.photo_sha256s == (second,)
-    assert len(row.reading["chips"]) == 5
-    assert row.reading["sha256"] == second
-    assert not [b for b in page.button if b.label == "Take out"]
-    assert first  # and its file stays with the logbook
-    assert len(list((data_home / "photos").iterdir())) == 2
-
-
-@pytest.mark.usefixtures("job")
-def test_one_bad_photo_among_several_is_told_by_name_and_left_out(page, data_home, fakes):
-    page.run()
-    files = [
-        ("good.jpg", fakes.photo_bytes(1), "image/jpeg"),
-        ("empty.jpg", fakes.photo_bytes(2), "image/jpeg"),
-    ]
-    page.get("file_uploader")[0].set_value(files).run()
-    assert not page.exception
-    assert page.error[0].value.startswith("empty.jpg: ")
-    assert "no-chips" in page.error[0].value
-    (row,) = _rows(data_home)
-    assert len(row.photo_sha256s) == 1
-    assert len(row.reading["chips"]) == 5
-
-
-@pytest.mark.usefixtures("job")
-def test_a_photo_that_is_no_use_is_replaced_not_joined(page, data_home, fakes, cores):
-    cores.usable = "retake"
-    page.run()
-    _upload(page, fakes.photo_bytes(1))
-    (bad,) = _rows(data_home)[0].photo_sha256s
-    assert page.get("file_uploader")[0].label == "A better photo, instead"
-    cores.usable = "yes"
-    _upload(page, fakes.photo_bytes(2))
-    (row,) = _rows(data_home)
-    assert len(row.photo_sha256s) == 1
-    assert row.photo_sha256s[0] != bad
-
-
-@pytest.mark.usefixtures("job")
-def test_the_same_photo_twice_counts_once(page, data_home, fakes):
-    page.run()
-    _upload(page, fakes.photo_bytes(1), fakes.photo_bytes(1))
-    _upload(page, fakes.photo_bytes(1))
-    assert "already belongs to this pass" in page.info[0].value
-    (row,) = _rows(data_home)
-    assert len(row.photo_sha256s) == 1
-
-
-@pytest.mark.usefixtures("job")
-def test_photos_beyond_ten_are_left(page, data_home, fakes):
-    page.run()
-    _upload(page, *(fakes.photo_bytes(n, size=(160, 120)) for n in range(12)))
-    assert "Only 10 photos" in page.info[0].value
-    assert len(_rows(data_home)[0].photo_sha256s) == 10
-
-
-@pytest.mark.usefixtures("job")
-def test_the_log_shows_every_photo_of_a_pass(page, fakes):
-    page.run()
-    _upload(page, fakes.photo_bytes(1), fakes.photo_bytes(2))
-    page.switch_page("screens/log.py").run()
-    assert not page.exception
-    assert "Photo 2 of 2: chips 6 to 10" in _text(page)
-    assert not [b for b in page.button if b.label == "Take out"]
-
-
-@pytest.mark.usefixtures("job")
-def test_a_picture_that_is_gone_does_not_shift_the_others(page, data_home, fakes):
-    page.run()
-    _upload(page, fakes.photo_bytes(1), fakes.photo_bytes(2))
-    first, second = _rows(data_home)[0].photo_sha256s
-    (data_home / "pictures" / f"{first}.jpg").unlink()
-    page.run()
-    assert not page.exception
-    assert "Photo 2 of 2: chips 6 to 10" in _text(page)
-    next(b for b in page.button if b.label == "Take out").click().run()
-    assert _rows(data_home)[0].photo_sha256s == (second,)

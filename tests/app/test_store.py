@@ -17,6 +17,7 @@ from app.errors import (
 )
 from app.intake import Incoming, from_upload
 from app.logbook import store as store_module
+from app.logbook.models import SCHEMA_VERSION
 from app.logbook.store import DATABASE_NAME, Logbook
 
 WORK = {"material": "Ti-6Al-4V", "diameter_mm": 12.0}
@@ -175,6 +176,20 @@ def test_a_pass_holds_all_its_photos_in_their_order(logbook, job):
     assert logbook.fill_pass(row.id, photo_sha256s=()).photo_sha256 is None
 
 
+def test_where_something_grey_lies_belongs_to_the_photo(logbook, job):
+    one, two = _kept(logbook, "one", "two")
+    row = logbook.add_pass(job.id, cut=CUT, photo_sha256s=[one, two])
+    assert row.neutrals_px == (None, None)
+    logbook.keep_neutral(two, (0, 7))
+    assert logbook.one_pass(row.id).neutrals_px == (None, (0, 7))
+    assert logbook.photo(two)[0].neutral_px == (0, 7)
+    assert logbook.fill_pass(row.id, photo_sha256s=[two]).neutrals_px == ((0, 7),)
+    again = logbook.keep_photo(from_upload("two.jpg", b"two"))  # comes in once more
+    assert again.neutral_px == (0, 7)
+    logbook.keep_neutral(two, None)
+    assert logbook.passes(job.id)[0].neutrals_px == (None,)
+
+
 def test_a_photo_that_was_never_kept_is_refused(logbook, job):
     (one,) = _kept(logbook, "one")
     row = logbook.add_pass(job.id, cut=CUT, photo_sha256s=[one])
@@ -196,6 +211,7 @@ def test_unknown_rows_have_their_own_error(logbook):
         lambda: logbook.job(9),
         lambda: logbook.one_pass(9),
         lambda: logbook.photo("0" * 64),
+        lambda: logbook.keep_neutral("0" * 64, (1, 1)),
     ):
         with pytest.raises(LogbookNoRow):
             ask()
@@ -241,6 +257,6 @@ def test_a_busy_logbook_says_so(tmp_path, monkeypatch):
 def test_the_layout_number_and_safe_modes_are_set(tmp_path):
     Logbook(tmp_path).close()
     with sqlite3.connect(tmp_path / DATABASE_NAME) as raw:
-        assert raw.execute("PRAGMA user_version").fetchone() == (2,)
+        assert raw.execute("PRAGMA user_version").fetchone() == (SCHEMA_VERSION,)
         assert raw.execute("PRAGMA journal_mode").fetchone() == ("wal",)
     raw.close()
