@@ -88,7 +88,7 @@ def with_cross(photo: Upright, percent: Place) -> bytes:
     shown = whole.copy()
     shown.thumbnail((_SHOWN_SIDE_PX, _SHOWN_SIDE_PX))
     x, y = pixel_at(percent, shown.size)
-    line = max(2, round(_LINE * shown.width))
+    line = max(3, round(_LINE * shown.width))
     ring = max(8, round(_RING * shown.width))
     _cross(shown, (x, y), ring, line)
     draw = ImageDraw.Draw(shown)

@@ -15,7 +15,10 @@ if TYPE_CHECKING:
 
 __all__ = ["grey_note", "grey_point"]
 
-_NOTE = "Tint by the grey you pointed at: less certain than by white paper all round the chips."
+_NOTE = (
+    "Tint by the grey you pointed at: less certain than by white paper all round the chips, "
+    "and wrong if that thing has a colour of its own."
+)
 _OFFER = (
     "Something grey or white in the photo can stand in for the card; the tint is then less "
     "certain."

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import io
 import os
 import shutil
 import subprocess
 import sys
 from contextlib import closing, contextmanager
 
+import numpy as np
 import pytest
+from PIL import Image
 
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
 STARTED = "Bluecurl is at "
@@ -157,3 +160,19 @@ def fresh_photo(tmp_path):
         return copy
 
     return _fresh
+
+
+@pytest.fixture
+def yellow_photo(tmp_path):
+    """The chips of the default demo without the card, on a sheet under a yellow lamp."""
+    from app.demo import default_demo
+
+    whole = Image.open(default_demo().photo).convert("RGB")
+    width, height = whole.size
+    middle = whole.crop((width // 4, height // 4, 3 * width // 4, 3 * height // 4))
+    linear = (np.asarray(middle) / 255) ** 2.2 * (0.8, 0.56, 0.32)
+    out = io.BytesIO()
+    Image.fromarray((255 * linear ** (1 / 2.2)).astype(np.uint8)).save(out, "JPEG", quality=92)
+    photo = tmp_path / "yellow.jpg"
+    photo.write_bytes(out.getvalue() + os.urandom(8))
+    return photo

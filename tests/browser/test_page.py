@@ -15,7 +15,7 @@ TARGET_MIN_PX = 44  # WCAG 2.2, 2.5.5
 MAIN_MIN_PX = 72  # ours: an oily thumb
 
 #: Everything a finger can press; the skip link shows itself only to keyboards. An input
-#: counts with the box drawn around it.
+#: counts with the box drawn around it, a slider with its knob.
 SMALL_TARGETS = """limit => [...document.querySelectorAll(
     'button, a[href], summary, [role=radio], [role=button], [role=combobox],'
     + 'input:not([type=file])')]
@@ -24,7 +24,8 @@ SMALL_TARGETS = """limit => [...document.querySelectorAll(
     return r.width > 1 && r.height > 1 && s.visibility !== 'hidden' && s.opacity !== '0';
   })
   .filter(e => {
-    const around = e.closest('[data-baseweb], [data-testid=stTextInputRootElement]') || e;
+    const around = e.type === 'range' ? e.parentElement.parentElement
+      : e.closest('[data-baseweb], [data-testid=stTextInputRootElement]') || e;
     return Math.max(...[e, around].map(x => x.getBoundingClientRect().height)) < limit;
   })
   .map(e => `${e.tagName} ${e.innerText || e.ariaLabel} ${e.getBoundingClientRect().height}`)
@@ -142,6 +143,46 @@ def test_a_thickness_typed_on_the_page_is_kept_and_answered(visit, settled, fres
         row = max(book.passes(), key=lambda row: row.id)
     assert row.told["chip"] == {"thickness_mm": [0.24, 0.25]}
     assert row.advice["gauges"]["thickness"]["thickness_mm"]["value"] == 0.245
+
+
+def _slide(tab, name, percent, settled):
+    """Bring a slider to a place by the keyboard."""
+    tab.get_by_role("slider", name=name).focus()
+    tab.keyboard.press("Home")
+    for _ in range(percent):
+        tab.keyboard.press("ArrowRight")
+    settled(tab)
+
+
+@pytest.mark.usefixtures("job")
+def test_something_grey_gives_a_tint_where_no_white_was_found(
+    visit, settled, yellow_photo, home
+):
+    tab = visit()
+    _take_photo(tab, yellow_photo, settled)
+    assert "not read" in tab.locator(".bc-facts").first.inner_text()
+    tab.get_by_role("button", name="Show me something grey").click()
+    settled(tab)
+    cross = tab.locator("[class*=st-key-grey-] [data-testid=stImage] img")
+    first = cross.get_attribute("src")
+    _slide(tab, "Across", 5, settled)
+    _slide(tab, "Down", 6, settled)
+    assert cross.get_attribute("alt") == "The photo with a cross 5 % across and 6 % down."
+    assert cross.get_attribute("src") != first
+    assert cross.evaluate("e => e.complete && e.naturalWidth > 300")
+    _comfortable(tab)
+
+    tab.get_by_role("button", name="Read again with this grey").click()
+    tab.get_by_text("Tint by the grey you pointed at").wait_for()
+    settled(tab)
+    _no_traceback(tab)
+    _comfortable(tab)
+    with closing(Logbook(home)) as book:
+        row = max(book.passes(), key=lambda row: row.id)
+    width, height = row.reading["size_px"]
+    assert row.neutrals_px == ((5 * width // 100, 6 * height // 100),)
+    assert row.reading["heat"]["film_nm"]["u"] > 0
+    assert "not read" not in tab.locator(".bc-facts").first.inner_text()
 
 
 @pytest.mark.usefixtures("job")
