@@ -1,21 +1,20 @@
-"""The package's own data files: the eye, the form model, the size rules.
+"""The package's own data files: the eye, the form model, the sizes.
 
 The only place in this package that opens files, and only packaged ones.
 """
 
 from __future__ import annotations
 
-import json
 from functools import cache
 from importlib.resources import files
 
 from vision.chips.eye import Eye
-from vision.chips.measure import SizeRule
+from vision.chips.sizing import SizeModel
 from vision.errors import ModelUnreadable
 from vision.forms.fitting import fit_model, read_table
 from vision.forms.model import FormModel, load_model
 
-__all__ = ["form_model", "packaged_eye", "read_data", "size_rules"]
+__all__ = ["form_model", "packaged_eye", "read_data", "size_model"]
 
 
 def read_data(name: str) -> bytes:
@@ -45,7 +44,6 @@ def form_model() -> FormModel:
 
 
 @cache
-def size_rules() -> dict[str, SizeRule]:
-    """Return the packaged corrections and uncertainties, by "group/size"."""
-    stored = json.loads(read_data("sizes.json"))
-    return {key: SizeRule(**rule) for key, rule in stored["rules"].items()}
+def size_model() -> SizeModel:
+    """Return what tells a chip's sizes and their uncertainties."""
+    return SizeModel.load(read_data("sizes.npz"))

@@ -1,4 +1,4 @@
-"""Sizes of single chips: helix and spiral from calculus, bounds, rules and uncertainty."""
+"""Raw sizes of single chips: helix and spiral from calculus; bounds and uncertainty."""
 
 from __future__ import annotations
 
@@ -13,16 +13,11 @@ from scipy.integrate import quad
 
 from vision.chips.coil import Coil
 from vision.chips.features import shape_of
-from vision.chips.measure import SIZES, SizeRule, geometry_of, raw_sizes
+from vision.chips.glance import Glance
+from vision.chips.measure import geometry_of, raw_sizes
 
 GROUPS = ("1", "2", "3", "4", "5", "6", "7", "8")
-PLAIN = SizeRule(factor=1.0, u_rel=0.0, u_abs=0.0)
-
-
-def rules(**changes):
-    """A rule for every size of every group, with nothing to correct."""
-    every = {f"{g}/{s}": PLAIN for g in (*GROUPS, "nest") for s in SIZES}
-    return every | {k.replace("_of_", "/"): v for k, v in changes.items()}
+PX_PER_MM = 14.0
 
 
 def shape(mask, light=None):
@@ -31,9 +26,12 @@ def shape(mask, light=None):
     return shape_of(mask, light)
 
 
-def geometry(s, group, **more):
-    facts = {"nest": False, "cut_off": False, "px_per_mm": 14.0, "u_scale_rel": 0.0}
-    return geometry_of(s, group, **{"rules": rules(), **facts, **more})[0]
+def geometry(s, group, *, nest=False, **more):
+    """Geometry from the raw sizes as they are, each known to a hundredth."""
+    raw = raw_sizes(s, group, nest=nest)
+    sizes = {k: (v if k == "turns" else v / PX_PER_MM, 0.01) for k, v in raw.items()}
+    facts = {"cut_off": False, "px_per_mm": PX_PER_MM, "u_scale_rel": 0.0, "sizes": sizes}
+    return geometry_of(s, group, nest=nest, **{**facts, **more})[0]
 
 
 def helix_length(radius, pitch, turns):
@@ -131,7 +129,6 @@ def test_length_of_a_drawn_spiral(draw):
     # Turns are counted in whole rings along rays, half a turn of three either way, and
     # the outline adds half a width to the outer radius: 17 % and 4 %.
     assert raw["length"] == pytest.approx(true, rel=0.21)
-    assert raw["outer"] == pytest.approx(outer, rel=0.1)
     assert raw["turns"] == pytest.approx(turns, abs=0.5)
 
 
@@ -203,32 +200,21 @@ def test_cut_off_chips_are_at_least_so_large(bar_shape):
     assert coil.pitch_mm.bound is None
 
 
-def test_no_rule_no_size(bar_shape):
-    only = {"1/width": PLAIN}
-    g = geometry(bar_shape, "1", rules=only)
+def test_what_is_not_known_is_not_given(bar_shape):
+    g = geometry(bar_shape, "1", sizes={"width": (1.0, 0.1)})
     assert g.width_mm is not None
     assert (g.length_mm, g.extent_mm, g.pitch_mm, g.turns) == (None, None, None, None)
-    # A nest is ruled by its own rows, not by those of its group.
-    assert geometry(bar_shape, "1", rules=only, nest=True).width_mm is None
 
 
-def test_factor_and_density_make_millimetres(bar_shape):
+def test_the_raw_width_of_a_bar(bar_shape):
     # 14 px broad by drawing; the distance map adds up to two pixels of edge.
-    raw = raw_sizes(bar_shape, "1")["width"]
-    assert raw == pytest.approx(14, abs=2)
-    rule = SizeRule(factor=1.25, u_rel=0.0, u_abs=0.0)
-    g = geometry(bar_shape, "1", px_per_mm=20.0, rules=rules(**{"1_of_width": rule}))
-    assert g.width_mm.value == pytest.approx(raw * 1.25 / 20)
+    assert raw_sizes(bar_shape, "1")["width"] == pytest.approx(14, abs=2)
 
 
 def test_uncertainties_add_in_squares(bar_shape):
-    # GUM (JCGM 100:2008) 5.1.2: independent parts add in squares. 10 mm with 3 % of rule
-    # (0.3 mm), 0.4 mm of pixel and 12 % of scale (1.2 mm): sqrt(0.09 + 0.16 + 1.44) = 1.3.
-    raw = raw_sizes(bar_shape, "1")["length"]
-    rule = SizeRule(factor=10 * 14 / raw, u_rel=0.03, u_abs=0.4)
-    g = geometry(
-        bar_shape, "1", px_per_mm=14.0, u_scale_rel=0.12, rules=rules(**{"1_of_length": rule})
-    )
+    # GUM (JCGM 100:2008) 5.1.2: independent parts add in squares. 10 mm with 5 % of its own
+    # (0.5 mm) and 12 % of scale (1.2 mm): sqrt(0.25 + 1.44) = 1.3.
+    g = geometry(bar_shape, "1", u_scale_rel=0.12, sizes={"length": (10.0, 0.05)})
     assert g.length_mm.value == pytest.approx(10)
     assert g.length_mm.u == pytest.approx(1.3)
 
@@ -241,24 +227,34 @@ def test_turns_do_not_depend_on_the_scale(bar_shape):
 
 
 def test_pitch_is_flagged_where_two_counts_differ(bar_shape):
-    def flags(**facts):
-        s = coiled(bar_shape, **facts)
+    def flags(sizes, **facts):
         return geometry_of(
-            s, "2", nest=False, cut_off=False, px_per_mm=14.0, u_scale_rel=0.0, rules=rules()
+            coiled(bar_shape, **facts),
+            "2",
+            nest=False,
+            cut_off=False,
+            px_per_mm=PX_PER_MM,
+            u_scale_rel=0.0,
+            sizes=sizes,
         )[1]
 
-    assert flags(agree=0.5) == ("pitch-unsure",)
-    assert flags(agree=0.99) == ()
-    assert flags(agree=0.5, pitch_px=0.0) == ()  # no pitch, nothing to doubt
+    pitch = {"pitch": (1.8, 0.05)}
+    assert flags(pitch, agree=0.5) == ("pitch-unsure",)
+    assert flags(pitch, agree=0.99) == ()
+    assert flags({}, agree=0.5) == ()  # no pitch, nothing to doubt
 
 
 def test_spirals_and_cones_give_a_range_of_radii(bar_shape):
-    cone = coiled(bar_shape, diameter_px=56.0, diameter_trend=0.5)
-    low, high = geometry(cone, "5").curl_radius_range_mm
-    # Breadth 56 px in the middle, a quarter less and more at the ends; 14 px per mm.
-    assert (low, high) == pytest.approx((1.5, 2.5))
-    assert geometry(cone, "2").curl_radius_range_mm is None
-    assert geometry(cone, "5", nest=True).curl_radius_range_mm is None
+    # A glance takes the large end for two and a half times the small one; 2 mm on the mean.
+    glance = Glance(log_size={"taper": np.log(2.5)}, log_spread={}, curls=1.0, winds=1.0)
+    sizes = {"curl_radius": (2.0, 0.05)}
+    seen = replace(bar_shape, glance=glance)
+    low, high = geometry(seen, "5", sizes=sizes).curl_radius_range_mm
+    assert high / low == pytest.approx(2.5)
+    assert (low + high) / 2 == pytest.approx(2.0)
+    assert geometry(seen, "2", sizes=sizes).curl_radius_range_mm is None
+    assert geometry(seen, "5", nest=True, sizes=sizes).curl_radius_range_mm is None
+    assert geometry(bar_shape, "5", sizes=sizes).curl_radius_range_mm is None
 
 
 @pytest.mark.parametrize("group", GROUPS)

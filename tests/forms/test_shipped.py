@@ -15,6 +15,7 @@ from vision import bundled
 from vision.chips.features import FEATURES
 from vision.chips.look import look_at
 from vision.chips.measure import SIZES
+from vision.chips.sizing import SIZES_OF
 from vision.forms.fitting import read_table
 from vision.forms.model import CLASSES, load_model
 from vision.photo.decode import decode_photo
@@ -29,8 +30,7 @@ BYTES_MAX = 8_000_000
 #: Measures of any patch of twelve pixels or more, whatever it is.
 ALWAYS = (
     *("log_area", "log_extent", "log_width", "solidity", "box_aspect", "box_fill", "roundness"),
-    *("holes", "hole_share", "big_hole_share", "rings", "eye", "light_spread", "dark_share"),
-    *("pieces", "confidence"),
+    *("holes", "rings", "eye", "light_spread", "dark_share", "confidence"),
 )
 #: As bare metal looks where it mirrors a room instead of the lamp (common practice).
 DARK = (0.30, 0.29, 0.28)
@@ -135,17 +135,15 @@ def test_the_model_knows_its_own_table(shipped, table):
     assert np.mean(right) >= 0.7
 
 
-def test_size_rules_are_about_known_sizes_and_correct_by_a_plausible_factor():
-    rules = bundled.size_rules()
-    keys = {f"{g}/{size}" for g in (*"12345678", "nest") for size in SIZES}
-    assert set(rules) <= keys
-    assert {f"{g}/extent" for g in "12345678"} <= set(rules)
-    for key, rule in rules.items():
-        # A factor beyond four would be another measure, not a correction.
-        assert 0.25 < rule.factor < 4, key
-        assert rule.u_rel >= 0, key
-        assert rule.u_abs >= 0, key
-        assert rule.u_rel + rule.u_abs > 0, key
+def test_sizes_are_about_known_sizes_and_correct_by_a_plausible_factor():
+    model = bundled.size_model()
+    assert set(model.trees) == set(model.bases) == set(SIZES)
+    for size, bases in model.bases.items():
+        assert set(bases) <= {k for k, own in SIZES_OF.items() if size in own}
+        for key, base in bases.items():
+            # A factor beyond four would be another measure, not a correction.
+            assert 0.25 < base.factor < 4, (size, key)
+    assert set(model.bases["extent"]) == set(SIZES_OF)
 
 
 @pytest.mark.slow

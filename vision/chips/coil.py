@@ -72,11 +72,8 @@ class Coil:
     slant: float
     slant_coherence: float
     fill: float
-    duty: float
     bow: float
     edge_to_middle: float
-    harmonic: float
-    rim_swing: float
 
 
 def straighten(mask: BoolMask, light: Float2, *, margin: int = 4) -> Straight | None:
@@ -203,27 +200,6 @@ def _slant(light: Float2, mask: Float2) -> tuple[float, float]:
     return float(abs(np.sin(angle))), coherence
 
 
-def _turn_pattern(detail: Float2, mask: Float2, pitch: float) -> tuple[float, float]:
-    """Return the sharpness of the turns' pattern and its swing at the rims.
-
-    The first is the share of the second harmonic (thin dark gaps against broad bands),
-    the second the strength of the pattern at the rims over that in the middle.
-    """
-    rows = np.flatnonzero(mask.mean(axis=1) > 0.15)
-    if pitch <= 0 or len(rows) < 7:
-        return float("nan"), float("nan")
-    bands = np.array_split(detail[rows[0] : rows[-1] + 1], 7, axis=0)
-    wave = np.exp(-2j * np.pi * np.arange(detail.shape[1]) / pitch)
-    window = np.hanning(detail.shape[1] + 2)[1:-1]
-    lines = np.stack([b.mean(axis=0) for b in bands]) * window
-    strength, second = np.abs(lines @ wave), np.abs(lines @ wave**2)
-    if strength.max() <= 1e-6:
-        return float("nan"), float("nan")
-    harmonic = second.sum() / max(strength.sum(), 1e-6)
-    swing = (strength[0] + strength[-1]) / max(2 * strength[2:5].mean(), 1e-6)
-    return float(min(harmonic, 4.0)), float(min(swing, 6.0))
-
-
 def coil_of(straight: Straight) -> Coil | None:
     """Measure what repeats along the axis of a straightened chip.
 
@@ -270,7 +246,6 @@ def coil_of(straight: Straight) -> Coil | None:
         whole = maximum_filter1d(low, turn) - minimum_filter1d(top, turn) + 1
         diameter = median(whole[region])
     slant, coherence = _slant(light, mask)
-    harmonic, swing = _turn_pattern(detail, mask[:, region], pitch)
     h = on.shape[0]
     body = mask[:, region]
     inner = body[int(0.35 * h) : int(0.65 * h) + 1]
@@ -287,9 +262,6 @@ def coil_of(straight: Straight) -> Coil | None:
         slant=slant,
         slant_coherence=coherence,
         fill=float(on[:, region].sum() / max(span.sum(), 1)),
-        duty=float(inner.mean()),
         bow=straight.bow,
-        harmonic=harmonic,
-        rim_swing=swing,
         edge_to_middle=float(rim.mean() / max(inner.mean(), 0.05)) if rim.size else 1.0,
     )

@@ -1,4 +1,4 @@
-"""How a traced line bends: circle by geometric least squares, turning, its trend.
+"""How a traced line bends: circle by geometric least squares, and turning.
 
 Algebraic circle fits are biased low on short arcs (a third at 30 degrees, 3 % at
 60), so the radius comes from a geometric fit started there, and none is given
@@ -37,13 +37,10 @@ class Circle:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Bend:
-    """Turning along a line: total and absolute in degrees, trend and flips of curvature."""
+    """Turning along a line: total in degrees, and how uneven its curvature is."""
 
     turning_deg: float
-    absolute_deg: float
     curvature_cv: float
-    radius_trend: float
-    flips: int
 
 
 def fit_circle(points: Points2, *, noise: float = 0.5) -> Circle | None:
@@ -114,11 +111,7 @@ def fit_circle(points: Points2, *, noise: float = 0.5) -> Circle | None:
 
 
 def bend_of(path: Points2, *, step: float) -> Bend | None:
-    """Return how a smooth (N, 2) path bends, sampled every ``step`` of its length.
-
-    ``radius_trend`` is the robust change of log radius from one end to the other
-    (0 arc, large spiral); ``flips`` counts changes of sign of the curvature.
-    """
+    """Return how a smooth (N, 2) path bends, sampled every ``step`` of its length."""
     gaps = np.hypot(*np.diff(path, axis=0).T)
     along = np.r_[0.0, np.cumsum(gaps)]
     count = int(along[-1] / step)
@@ -128,17 +121,8 @@ def bend_of(path: Points2, *, step: float) -> Bend | None:
     x, y = np.interp(at, along, path[:, 0]), np.interp(at, along, path[:, 1])
     heading = np.unwrap(np.arctan2(np.diff(y), np.diff(x)))
     turn = np.diff(heading)
-    total, absolute = float(np.degrees(turn.sum())), float(np.degrees(np.abs(turn).sum()))
-    strong = turn[np.abs(turn) > 0.25 * np.median(np.abs(turn)) + 1e-6]
-    flips = int((np.diff(np.sign(strong)) != 0).sum()) if len(strong) > 1 else 0
     mean = float(np.mean(turn))
-    cv = float(np.std(turn) / (abs(mean) + 0.02))
-    third = max(1, len(turn) // 3)
-    first, last = abs(turn[:third].mean()) + 5e-3, abs(turn[-third:].mean()) + 5e-3
     return Bend(
-        turning_deg=abs(total),
-        absolute_deg=absolute,
-        curvature_cv=cv,
-        radius_trend=float(abs(np.log(last / first))),
-        flips=flips,
+        turning_deg=abs(float(np.degrees(turn.sum()))),
+        curvature_cv=float(np.std(turn) / (abs(mean) + 0.02)),
     )

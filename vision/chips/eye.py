@@ -20,12 +20,24 @@ if TYPE_CHECKING:
 
     from vision.arrays import Float2
 
-__all__ = ["CELL_PX", "STEP_PX", "Eye", "Said"]
+__all__ = ["ASKED", "CELL_PX", "GUESSED", "GUESS_PX", "LIE_DEG", "STEP_PX", "Eye", "Said"]
 
 #: The network halves five times; sides of a picture are whole multiples of this.
 STEP_PX = 32
 #: Where a pixel's chip lies is told for squares of so many pixels a side.
 CELL_PX = 4
+#: Sizes of the chip are guessed for squares of so many pixels a side.
+GUESS_PX = 8
+#: One unit of how a strip lies on its coil, degrees.
+LIE_DEG = 45.0
+#: Sizes of its chip that a place guesses: logarithms of mm (of a number for ``turns`` and
+#: ``taper``, the largest curl radius over the smallest); ``lie``, the angle between the
+#: strip's width and the axis it curls round, in units of :data:`LIE_DEG`: 0 where the strip
+#: lies on the coil as on a tube, 2 where it stands on edge as a washer does.
+GUESSED = ("length", "width", "curl_radius", "taper", "pitch", "turns", "lie", "coil_length")
+#: What is asked of the chip at a place, 0..1: whether it curls at all, and whether it goes
+#: on along an axis with a pitch.
+ASKED = ("curls", "winds")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -35,13 +47,16 @@ class Said:
     ``metal`` (H, W), 0..1: that the pixel shows a chip, a grain or a crumb. The others are
     told a cell of :data:`CELL_PX`: ``middle`` (2, h, w), how far right and down the middle of
     the cell's chip lies, mm; ``reach`` (h, w), how far round that middle its cells may point,
-    mm; ``typical`` (h, w), 0..1: how near the cell itself points to it.
+    mm; ``typical`` (h, w), 0..1: how near the cell itself points to it. Of squares of
+    :data:`GUESS_PX`, ``guess`` (18, h / 2, w / 2) tells the sizes of :data:`GUESSED`, the
+    logarithms of their spreads (mean absolute error), and :data:`ASKED`.
     """
 
     metal: Float2
     middle: npt.NDArray[np.float32]
     reach: Float2
     typical: Float2
+    guess: npt.NDArray[np.float32]
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,13 +83,14 @@ class Eye:
         ModelUnreadable
             The network's file is damaged.
         """
-        asked = ["metal", "place"]
-        metal, place = _session(self.onnx).run(asked, {"shown": picture[None]})
+        asked = ["metal", "place", "guess"]
+        metal, place, guess = _session(self.onnx).run(asked, {"shown": picture[None]})
         return Said(
             metal=metal[0, 0],
             middle=place[0, :2],
             reach=place[0, 2],
             typical=place[0, 3],
+            guess=guess[0],
         )
 
 

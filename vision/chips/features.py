@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     import numpy.typing as npt
 
     from vision.arrays import BoolMask, Float2, Points2
+    from vision.chips.glance import Glance
 
 __all__ = ["CROP_PX_PER_MM", "FEATURES", "Shape", "feature_row", "shape_of"]
 
@@ -48,41 +49,41 @@ FEATURES: dict[str, str] = {
     "box_aspect": "its box is long and narrow",
     "box_fill": "fills its box",
     "roundness": "its outline is round",
-    "junctions": "many crossings",
     "net_to_path": "much of its line lies off the main way: branched, tangled or walled",
     "holes": "many gaps one can look through",
-    "hole_share": "much of its outline is gap",
-    "big_hole_share": "one large eye in the middle",
     "tangle": "crossings and gaps for its length",
     "straightness": "its ends are as far apart as the line is long",
     "turning": "the line turns round more than once",
-    "turning_abs": "the line bends a lot, either way",
     "arc": "lies along much of one circle",
     "circle_misfit": "does not lie on one circle",
     "curvature_cv": "bends unevenly",
-    "flips": "bends now left, now right",
     "taper": "thins towards its ends",
     "repeat": "the same pattern comes again along the axis",
     "repeat_agree": "outline and shading repeat alike",
     "pitch_to_diameter": "the turns are far apart",
-    "repeats": "many turns",
     "diameter_cv": "thick and thin along the axis",
     "notch": "the outline is deeply toothed",
     "slant": "streaks run along the axis rather than across",
     "slant_coherence": "streaks all run one way",
     "coil_fill": "no daylight between the turns",
-    "harmonic": "thin gaps between broad bands",
-    "rim_swing": "the pattern is stronger at the rims than in the middle",
     "strip_to_diameter": "the strip is broad for the coil",
-    "strip_to_pitch": "the strip is broad for the distance of the turns",
     "edge_to_middle": "more metal at the rims than in the middle",
     "bow": "the axis is bent",
     "rings": "several rings round one centre",
     "eye": "open in the very middle",
     "light_spread": "glints and dark places side by side",
     "dark_share": "much of it is darker than mid grey",
-    "pieces": "seen in several pieces",
     "confidence": "the reader is sure this is metal",
+    "curls": "looks curled",
+    "winds": "looks as if it winds along an axis",
+    "glance_lie": "the strip looks as if it stood on edge, as a washer does",
+    "glance_lie_doubt": "how the strip lies cannot be made out at a glance",
+    "glance_taper": "looks wide at one end and narrow at the other",
+    "glance_turns": "looks like many turns",
+    "glance_radius": "looks widely curled",
+    "glance_pitch": "looks as if the turns were far apart",
+    "glance_length": "looks long, unrolled",
+    "glance_width": "looks cut with much depth",
 }
 
 
@@ -116,6 +117,7 @@ class Shape:
     dark_share: float
     pieces: int
     confidence: float
+    glance: Glance | None
 
     @property
     def width(self) -> float:
@@ -161,7 +163,12 @@ def _tight(
 
 
 def shape_of(
-    mask: BoolMask, light: Float2, *, pieces: int = 1, confidence: float = 1.0
+    mask: BoolMask,
+    light: Float2,
+    *,
+    pieces: int = 1,
+    confidence: float = 1.0,
+    glance: Glance | None = None,
 ) -> Shape | None:
     """Measure one chip on its crop.
 
@@ -175,6 +182,8 @@ def shape_of(
         How many separate pieces were put together.
     confidence : float
         Mean probability of metal over the mask, 0..1.
+    glance : Glance, optional
+        What its sizes looked like before it was measured.
 
     Returns
     -------
@@ -241,6 +250,7 @@ def shape_of(
         dark_share=float((inside < 0.55).mean()),
         pieces=pieces,
         confidence=confidence,
+        glance=glance,
     )
 
 
@@ -255,7 +265,6 @@ def _line_features(s: Shape) -> dict[str, float]:
         out = {
             "log_path": log(t.length_px / CROP_PX_PER_MM),
             "slender": log(t.length_px / max(s.width, 1.0)),
-            "junctions": log(1.0 + t.junctions),
             "net_to_path": log(max(t.net_px / max(t.length_px, 1.0), 0.2)),
             "tangle": (t.junctions + len(s.holes)) / max(t.net_px / s.extent, 0.5),
             "straightness": gap / max(t.length_px, 1.0),
@@ -264,9 +273,7 @@ def _line_features(s: Shape) -> dict[str, float]:
     if b is not None:
         out |= {
             "turning": b.turning_deg / 360,
-            "turning_abs": log(1 + b.absolute_deg / 360),
             "curvature_cv": min(b.curvature_cv, 20.0),
-            "flips": log(1.0 + b.flips),
         }
     if c is not None:
         out |= {"arc": c.arc_deg / 360, "circle_misfit": min(c.rms / max(c.radius, 1.0), 2.0)}
@@ -282,25 +289,38 @@ def _coil_features(s: Shape) -> dict[str, float]:
         "repeat": c.score,
         "repeat_agree": c.agree,
         "pitch_to_diameter": min(c.pitch_px / max(c.diameter_px, 1.0), 5.0) if found else nan,
-        "repeats": log(c.axis_px / c.pitch_px) if found else nan,
         "diameter_cv": c.diameter_cv,
         "notch": c.notch,
         "slant": c.slant,
         "slant_coherence": c.slant_coherence,
         "coil_fill": c.fill,
-        "harmonic": c.harmonic,
-        "rim_swing": c.rim_swing,
         "strip_to_diameter": s.strip / max(c.diameter_px, 1.0),
-        "strip_to_pitch": min(s.strip / c.pitch_px, 5.0) if found else nan,
         "edge_to_middle": min(c.edge_to_middle, 8.0),
         "bow": c.bow,
+    }
+
+
+def _glance_features(s: Shape) -> dict[str, float]:
+    g = s.glance
+    if g is None:
+        return {}
+    return {
+        "curls": g.curls,
+        "winds": g.winds,
+        "glance_lie": g.log_size["lie"],
+        "glance_lie_doubt": g.log_spread["lie"],
+        "glance_taper": g.log_size["taper"],
+        "glance_turns": g.log_size["turns"],
+        "glance_radius": g.log_size["curl_radius"],
+        "glance_pitch": g.log_size["pitch"],
+        "glance_length": g.log_size["length"],
+        "glance_width": g.log_size["width"],
     }
 
 
 def feature_row(shape: Shape) -> dict[str, float]:
     """Return every measure of :data:`FEATURES` for one chip, NaN where it has no meaning."""
     s = shape
-    filled = s.area + sum(s.holes)
     rim = float(cv2.arcLength(s.hull.astype(np.float32), closed=True))
     row = {
         "log_area": log(s.area / CROP_PX_PER_MM**2),
@@ -311,14 +331,11 @@ def feature_row(shape: Shape) -> dict[str, float]:
         "box_fill": s.area / (s.box[0] * s.box[1]),
         "roundness": 4 * np.pi * s.hull_area / max(rim * rim, 1.0),
         "holes": log(1.0 + len(s.holes)),
-        "hole_share": sum(s.holes) / max(filled, 1.0),
-        "big_hole_share": (s.holes[0] if s.holes else 0.0) / max(filled, 1.0),
         "rings": s.rings,
         "eye": s.eye,
         "light_spread": s.light_spread,
         "dark_share": s.dark_share,
-        "pieces": log(float(s.pieces)),
         "confidence": s.confidence,
     }
-    row |= _line_features(s) | _coil_features(s)
+    row |= _line_features(s) | _coil_features(s) | _glance_features(s)
     return {name: float(row.get(name, nan)) for name in FEATURES}

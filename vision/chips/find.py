@@ -13,10 +13,12 @@ import cv2
 import numpy as np
 from scipy import ndimage
 
+from vision.chips.glance import glance_of
 from vision.chips.part import owners
 
 if TYPE_CHECKING:
     from vision.arrays import BoolMask
+    from vision.chips.glance import Glance
     from vision.chips.ground import Answer
 
 __all__ = ["Find", "find_chips"]
@@ -36,8 +38,9 @@ class Find:
 
     ``row`` and ``col`` place the (h, w) ``mask`` in the view; ``pieces`` is how many
     separate pieces it shows; ``confidence`` the mean probability of metal; ``at_border``
-    whether it touches the edge of what can be seen; ``others``, (h + 2 pad, w + 2 pad) for
-    the ``pad`` asked for, marks what belongs to other things round it.
+    whether it touches the edge of what can be seen; ``glance`` its guessed sizes;
+    ``others``, (h + 2 pad, w + 2 pad) for the ``pad`` asked for, marks what belongs to other
+    things round it.
     """
 
     row: int
@@ -46,6 +49,7 @@ class Find:
     pieces: int
     confidence: float
     at_border: bool
+    glance: Glance | None
     others: BoolMask
 
 
@@ -94,6 +98,7 @@ def find_chips(
             pieces=pieces - 1,
             confidence=confidence,
             at_border=bool((border[r0:r1, c0:c1] & mask).any()),
+            glance=glance_of(answer.guess, mask, r0, c0),
             others=(around > 0) & (around != k),
         )
         finds.append(find)

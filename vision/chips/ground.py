@@ -19,7 +19,7 @@ import cv2
 import numpy as np
 
 from vision.chips.boxes import boxes_of, squares_with
-from vision.chips.eye import CELL_PX, STEP_PX
+from vision.chips.eye import ASKED, CELL_PX, GUESS_PX, GUESSED, STEP_PX
 from vision.ranks import median
 
 if TYPE_CHECKING:
@@ -28,6 +28,7 @@ if TYPE_CHECKING:
     import numpy.typing as npt
 
     from vision.arrays import BoolMask, Float2, Linear3
+    from vision.chips.boxes import Box
     from vision.chips.eye import Eye
 
 __all__ = [
@@ -77,8 +78,8 @@ _BUSY_LIGHT = 0.05
 _BUSY_COLOUR = 0.04
 #: In a grainy photo colour must differ by so many times what half of the sheet differs by.
 _OVER_GRAIN = 3.5
-#: Pixels round a box that the network looks at besides; whole cells.
-_MARGIN = 2 * CELL_PX
+#: Pixels round a box that the network looks at besides; whole squares.
+_MARGIN = GUESS_PX
 #: Marks of fewer pixels than this, surroundings included, hold no chip and no crumb.
 _LEAST_PX = 120
 #: How far what lies there may reach beyond the places that look busy, pixels.
@@ -92,23 +93,28 @@ class Answer:
     ``metal`` (H, W), 0..1: that a pixel shows a chip, a grain or a crumb. For each cell of
     :data:`~vision.chips.eye.CELL_PX` pixels: ``middle_mm`` (2, h, w), where the middle of
     its chip lies, mm right and down from the first cell; ``reach`` (h, w), mm, how far round
-    that middle the chip's cells point; ``typical`` (h, w), 0..1, how near the cell does.
+    that middle the chip's cells point; ``typical`` (h, w), 0..1, how near the cell does. For
+    each square of :data:`~vision.chips.eye.GUESS_PX` pixels: ``guess`` (18, rows, columns),
+    what ``glance`` gathers.
     """
 
     metal: Float2
     middle_mm: npt.NDArray[np.float32]
     reach: Float2
     typical: Float2
+    guess: npt.NDArray[np.float32]
 
     @classmethod
     def empty(cls, shape: tuple[int, int]) -> Answer:
         """Return the answer for a view of plain sheet: no metal, each cell its own middle."""
         h, w = (-(-side // CELL_PX) for side in shape)
+        squares = (-(-side // GUESS_PX) for side in shape)
         return cls(
             metal=np.zeros(shape, np.float32),
             middle_mm=_cell_mm(slice(0, h), slice(0, w)),
             reach=np.ones((h, w), np.float32),
             typical=np.zeros((h, w), np.float32),
+            guess=np.zeros((2 * len(GUESSED) + len(ASKED), *squares), np.float32),
         )
 
     @classmethod
@@ -224,7 +230,7 @@ def judge(ground: Ground, eye: Eye, *, where: BoolMask | None = None) -> Answer:
     for box, own in boxes_of(near):
         if np.count_nonzero(own) < _LEAST_PX:
             continue
-        # Margins are whole cells, so that the cells of all boxes are one grid.
+        # Boxes and margins are whole squares, so that the squares of all boxes are one grid.
         (top, bottom), (left, right) = (
             (max(side.start - _MARGIN, 0), min(side.stop + _MARGIN, end))
             for side, end in zip(box, (h, w), strict=True)
@@ -235,12 +241,15 @@ def judge(ground: Ground, eye: Eye, *, where: BoolMask | None = None) -> Answer:
             slice(box[1].start - left, box[1].stop - left),
         )
         out.metal[box][own] = said.metal[inner][own]
-        cells, those = ((_cells(rows), _cells(cols)) for rows, cols in (box, inner))
+        cells, those = (_squares(part, CELL_PX) for part in (box, inner))
         mine = squares_with(own, CELL_PX)
         middle = said.middle[:, *those] + _cell_mm(*cells)
         out.middle_mm[:, *cells][:, mine] = middle[:, mine]
         out.reach[cells][mine] = said.reach[those][mine]
         out.typical[cells][mine] = said.typical[those][mine]
+        squares, those = (_squares(part, GUESS_PX) for part in (box, inner))
+        mine = squares_with(own, GUESS_PX)
+        out.guess[:, *squares][:, mine] = said.guess[:, *those][:, mine]
     return out
 
 
@@ -250,6 +259,10 @@ def _looked_at(ground: Ground, rows: slice, cols: slice) -> npt.NDArray[np.float
     return shown(even_light(linear), want)
 
 
-def _cells(side: slice) -> slice:
-    """Return the cells of a run of pixels that starts with a whole cell."""
-    return slice(side.start // CELL_PX, -(-side.stop // CELL_PX))
+def _squares(box: Box, side: int) -> Box:
+    """Return the squares of ``side`` pixels of a box that starts with a whole one."""
+    rows, cols = box
+    return (
+        slice(rows.start // side, -(-rows.stop // side)),
+        slice(cols.start // side, -(-cols.stop // side)),
+    )

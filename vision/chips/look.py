@@ -191,7 +191,11 @@ def _crop(find: Find, metal: Float2, origin: Box, plane: Plane, light: Light) ->
     box = (x0, y0, x0 + size[0] / CROP_PX_PER_MM, y0 + size[1] / CROP_PX_PER_MM)
     linear = light.apply(plane.linear_view(box, CROP_PX_PER_MM), box)
     shape = shape_of(
-        mask, _light_near(mask, linear), pieces=find.pieces, confidence=find.confidence
+        mask,
+        _light_near(mask, linear),
+        pieces=find.pieces,
+        confidence=find.confidence,
+        glance=find.glance,
     )
     if shape is None:
         return None

@@ -2,15 +2,13 @@
 
 Ribbons, arcs and needles along their traced line; coils from radius, pitch and
 length of the axis, never along a skeleton; spirals from their rings; nests as "at
-least". Each raw size is then corrected by a factor and given its uncertainty from
-a table learned on rendered chips with known truth (``vision/data/sizes.json``).
-Not in here: which form it is (``forms``).
+least". What these raw sizes are worth, chip by chip, is told by ``sizing``. Not in here:
+which form it is (``forms``).
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from math import hypot, pi, sqrt
+from math import hypot, pi
 from typing import TYPE_CHECKING, Literal
 
 from vision.chips.curl import MIN_ARC_DEG
@@ -21,7 +19,7 @@ if TYPE_CHECKING:
 
     from vision.chips.features import Shape
 
-__all__ = ["SIZES", "SizeRule", "geometry_of", "raw_sizes"]
+__all__ = ["SIZES", "Sized", "geometry_of", "raw_sizes"]
 
 SIZES = ("length", "width", "extent", "curl_radius", "pitch", "turns", "coil_length")
 
@@ -33,13 +31,8 @@ _REPEAT_SCORE = 0.25
 _REPEAT_AGREE = 0.85
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class SizeRule:
-    """Correction of one raw size in one group: a factor, and u = hypot(u_rel * x, u_abs)."""
-
-    factor: float
-    u_rel: float
-    u_abs: float
+#: A size and its relative standard uncertainty.
+Sized = tuple[float, float]
 
 
 def _coil_sizes(s: Shape, group: str) -> dict[str, float]:
@@ -69,9 +62,7 @@ def _spiral_sizes(s: Shape) -> dict[str, float]:
     outer = s.extent / 2
     inner = max(s.eye * (outer + 2), 0.5)
     turns = max(s.rings, 0.75)
-    out = {"turns": turns, "length": pi * (outer + inner) * turns}
-    out["inner"], out["outer"] = inner, outer
-    return out
+    return {"turns": turns, "length": pi * (outer + inner) * turns}
 
 
 def _line_sizes(s: Shape, group: str) -> dict[str, float]:
@@ -91,8 +82,7 @@ def _line_sizes(s: Shape, group: str) -> dict[str, float]:
 def raw_sizes(s: Shape, group: str, *, nest: bool = False) -> dict[str, float]:
     """Return raw sizes in crop pixels (``turns`` without unit), by name; missing if unknown.
 
-    ``group`` is an ISO 3685 group ``"1"``...``"8"``; ``inner`` and ``outer`` radius are
-    added for spirals.
+    ``group`` is an ISO 3685 group ``"1"``...``"8"``.
     """
     out = {"extent": s.extent}
     if nest:
@@ -120,7 +110,7 @@ def geometry_of(
     cut_off: bool,
     px_per_mm: float,
     u_scale_rel: float,
-    rules: Mapping[str, SizeRule],
+    sizes: Mapping[str, Sized],
 ) -> tuple[ChipGeometry, tuple[str, ...]]:
     """Return a chip's sizes with uncertainties, and flags.
 
@@ -134,39 +124,30 @@ def geometry_of(
         Sizes of nests and of chips running out of view are "at least".
     u_scale_rel : float
         Relative standard uncertainty of the scale; enters every length.
-    rules : mapping "group/size" -> SizeRule
-        Sizes without a rule are not given: nothing is known of their error.
+    sizes : mapping of name to (mm, relative uncertainty)
+        Those known, as ``sizing`` tells them; the others are not given.
     """
-    raw = raw_sizes(shape, group, nest=nest)
-    key = "nest" if nest else group
     bound: Literal["at_least"] | None = "at_least" if nest or cut_off else None
 
     def sized(name: str, *, per_mm: bool = True) -> Measured | None:
-        rule = rules.get(f"{key}/{name}")
-        if name not in raw or rule is None:
+        if name not in sizes:
             return None
-        value = raw[name] * rule.factor / (px_per_mm if per_mm else 1.0)
-        u_scale = u_scale_rel * value if per_mm else 0.0  # turns are a count
-        u = sqrt((rule.u_rel * value) ** 2 + rule.u_abs**2 + u_scale**2)
+        value, u_rel = sizes[name]
+        u_scale = u_scale_rel if per_mm else 0.0  # turns are a count
         limit = bound if name in ("length", "extent", "turns", "coil_length") else None
         if name == "length" and shape.pieces > 1 and group in _TRACED:
             limit = "at_least"  # the line was followed along the largest piece only
-        return Measured(value=value, u=u, bound=limit)
+        return Measured(value=value, u=value * hypot(u_rel, u_scale), bound=limit)
 
-    radii = None
-    if group == "3" and "inner" in raw and not nest:
-        radii = (raw["inner"] / px_per_mm, raw["outer"] / px_per_mm)
-    elif group == "5" and shape.coil is not None and not nest:
-        middle, half = shape.coil.diameter_px / 2, shape.coil.diameter_trend / 2
-        radii = (middle * (1 - half) / px_per_mm, middle * (1 + half) / px_per_mm)
-    flags = ("pitch-unsure",) if "pitch" in raw and _flagged_pitch(shape) else ()
+    unsure = shape.coil is not None and shape.coil.agree < _REPEAT_AGREE
+    flags = ("pitch-unsure",) if "pitch" in sizes and unsure else ()
     return (
         ChipGeometry(
             length_mm=sized("length"),
             width_mm=sized("width"),
             extent_mm=sized("extent"),
             curl_radius_mm=sized("curl_radius"),
-            curl_radius_range_mm=radii,
+            curl_radius_range_mm=None if nest else _radii(shape, group, sizes),
             pitch_mm=sized("pitch"),
             turns=sized("turns", per_mm=False),
             coil_length_mm=sized("coil_length"),
@@ -174,3 +155,12 @@ def geometry_of(
         ),
         flags,
     )
+
+
+def _radii(shape: Shape, group: str, sizes: Mapping[str, Sized]) -> tuple[float, float] | None:
+    """Return the least and the largest curl radius of what winds wider and wider, mm."""
+    if group not in ("3", "5") or "curl_radius" not in sizes or shape.glance is None:
+        return None
+    mean, taper = sizes["curl_radius"][0], max(shape.glance.mm("taper"), 1.0)
+    least = 2 * mean / (1 + taper)
+    return least, least * taper

@@ -18,8 +18,8 @@ import skops.io
 
 from vision.chips.features import FEATURES
 from vision.errors import ModelUnreadable
-from vision.forms.trees import trees_of
 from vision.records import Why
+from vision.trees import trees_of
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     import numpy.typing as npt
     from sklearn.pipeline import Pipeline
 
-    from vision.forms.trees import Trees
+    from vision.trees import Trees
 
 __all__ = ["CLASSES", "GROUPS", "TRUSTED", "FormModel", "dump_model", "load_model", "rows_of"]
 

@@ -21,12 +21,13 @@ from vision.records import ChipGeometry, ChipReading, Measured
 from vision.terms import COIL_GROUPS, Flag
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
 
     import numpy.typing as npt
 
     from vision.arrays import Float1, Points2
     from vision.chips.look import Look, Seen
+    from vision.chips.measure import Sized
     from vision.forms.model import FormModel
     from vision.photo.light import Light
     from vision.photo.plane import Plane
@@ -113,6 +114,30 @@ def _tint(seen: Seen, light: Light, family: str | None) -> ChipTint | None:
 
 
 @dataclass(frozen=True, slots=True)
+class _Name:
+    """What is likeliest of a chip: its class, its group (for a nest a guess), and how likely.
+
+    ``p`` (C,) are the probabilities of the classes, ``groups`` those of the groups given
+    that it is a chip.
+    """
+
+    p: Float1
+    label: str
+    group: str
+    groups: dict[str, float]
+
+    @property
+    def nest(self) -> bool:
+        return self.label == "nest"
+
+    @classmethod
+    def of(cls, p: Float1) -> _Name:
+        label, groups = _best_label(p), _group_probabilities(p)
+        of_nest = max(("1", "2", "4", "5"), key=lambda g: groups[g])
+        return cls(p, label, of_nest if label == "nest" else label[:1], groups)
+
+
+@dataclass(frozen=True, slots=True)
 class _Setting:
     """What is the same for every chip of a photo."""
 
@@ -122,13 +147,16 @@ class _Setting:
     family: str | None
 
 
-def _chip(seen: Seen, p: Float1, u_flat: float, setting: _Setting) -> ChipReading:
+def _chip(
+    seen: Seen,
+    name: _Name,
+    sizes: Mapping[str, Sized],
+    u_flat: float,
+    setting: _Setting,
+) -> ChipReading:
     model, plane = setting.model, setting.plane
-    label = _best_label(p)
+    p, label, nest, group, groups = name.p, name.label, name.nest, name.group, name.groups
     best = CLASSES.index(label)
-    nest = label == "nest"
-    groups = _group_probabilities(p)
-    group = max(("1", "2", "4", "5"), key=lambda g: groups[g]) if nest else label[:1]
     scaled = plane.scale.source != "none"
     u_height = _u_height_mm(seen, group, nest=nest)
     geometry, flags = geometry_of(
@@ -138,7 +166,7 @@ def _chip(seen: Seen, p: Float1, u_flat: float, setting: _Setting) -> ChipReadin
         cut_off=seen.at_border,
         px_per_mm=CROP_PX_PER_MM,
         u_scale_rel=float(np.hypot(u_flat, plane.u_rel_of_height(u_height))),
-        rules=bundled.size_rules(),
+        sizes=sizes,
     )
     if not scaled:
         geometry = _no_millimetres(geometry)
@@ -239,10 +267,13 @@ def name_chips(
     p = setting.model.probabilities(rows)
     boxes = np.array([s.box_mm for s in look.seen])
     u_flat = plane.u_rel_at((boxes[:, :2] + boxes[:, 2:]) / 2)
+    at = [i for i, q in enumerate(p) if q[_NONE] <= _NOT_CHIP]
+    names = [_Name.of(p[i]) for i in at]
+    keys = ["nest" if name.nest else name.group for name in names]
+    known = bundled.size_model().sizes([look.seen[i].shape for i in at], rows[at], keys)
     named = [
-        (i, _chip(seen, q, float(u), setting))
-        for i, (seen, q, u) in enumerate(zip(look.seen, p, u_flat, strict=True))
-        if q[_NONE] <= _NOT_CHIP
+        (i, _chip(look.seen[i], name, own, float(u_flat[i]), setting))
+        for i, name, own in zip(at, names, known, strict=True)
     ]
     crumbs = [(i, c) for i, c in named if c.group == "7" and c.kind == "chip"]
     if len(crumbs) < _POPULATION:

@@ -1,10 +1,10 @@
-"""Rebuild everything learned: eye, feature table, form model, size rules, model card.
+"""Rebuild everything learned: eye, feature table, form model, sizes.
 
     python -m vision.training.fit [--scenes DIR] [--calibration DIR] [--compare]
 
 Folders hold rendered scenes (``vision.training.corpus``); the results go into
-``vision/data``. From the training scenes come the eye, the form model and the factors of
-sizes; from the calibration scenes only sureness and uncertainties. With ``--compare`` plain
+``vision/data``. From the training scenes come the eye, the form model and the sizes with
+their uncertainties; from the calibration scenes only sureness. With ``--compare`` plain
 baselines and bigger models are scored over scene-grouped folds first; with ``--table``
 nothing is measured, only fitted.
 """
@@ -15,7 +15,6 @@ import argparse
 import csv
 import gzip
 import io
-import json
 import logging
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -33,11 +32,12 @@ from sklearn.preprocessing import StandardScaler
 from sklearn.tree import DecisionTreeClassifier
 
 from vision.bundled import packaged_eye
-from vision.chips.features import CROP_PX_PER_MM, FEATURES
+from vision.chips.features import FEATURES
 from vision.chips.measure import SIZES
 from vision.forms.fitting import fit_model, form_pipeline, read_table
 from vision.forms.model import CLASSES, dump_model
 from vision.training.fit_eye import fit_eye
+from vision.training.fit_sizes import fit_sizes
 from vision.training.pool import cores
 from vision.training.rows import measure_scenes, thinned
 from vision.training.sets import cache_folder
@@ -45,28 +45,21 @@ from vision.training.sets import cache_folder
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
-    import numpy.typing as npt
     from sklearn.pipeline import Pipeline
 
     from vision.chips.eye import Eye
     from vision.forms.fitting import Table
     from vision.forms.model import FormModel
 
-__all__ = ["compare", "held_out_line", "learn", "main", "measure", "size_rules", "table_bytes"]
+__all__ = ["compare", "held_out_line", "learn", "main", "measure", "table_bytes"]
 
 _LOG = logging.getLogger(__name__)
 DATA = Path(__file__).parent.parent / "data"
-#: Least pairs of raw and true size for a rule.
-_LEAST_PAIRS = 12
-#: Least pairs of calibration scenes that an uncertainty is taken from.
-_LEAST_HELD = 20
-#: Absolute part of the uncertainty, mm (turns: 1): a pixel of the crop is 0.07 mm.
-_U_ABS = {"width": 0.02, "extent": 0.06, "turns": 0.05, "pitch": 0.02, "curl_radius": 0.02}
 
 
 def table_bytes(rows: Iterable[dict[str, Any]]) -> bytes:
     """Return the feature table as gzip-compressed CSV, byte for byte repeatable."""
-    sizes = [f"{kind}_{k}" for k in SIZES for kind in ("raw", "true")]
+    sizes = [f"{kind}_{k}" for k in SIZES for kind in ("raw", "seems", "doubt", "true")]
     text = io.StringIO()
     names = ["part", "scene", "card", "label", "form", "group", "iou", *FEATURES, *sizes]
     writer = csv.DictWriter(text, names, restval="", lineterminator="\n")
@@ -75,53 +68,6 @@ def table_bytes(rows: Iterable[dict[str, Any]]) -> bytes:
         clean = {k: ("" if isinstance(v, float) and np.isnan(v) else v) for k, v in row.items()}
         writer.writerow(clean)
     return gzip.compress(text.getvalue().encode(), mtime=0)
-
-
-def size_rules(records: Sequence[dict[str, str]]) -> dict[str, dict[str, float]]:
-    """Return correction and uncertainty of each raw size in each group.
-
-    The factor is the median of true over raw on training scenes; the relative part of u
-    is such that 95 % of the pairs of calibration scenes lie within 2 u, and at least the
-    spread of the middle of them. Where there are too few of those, training scenes serve.
-    """
-    rules = {}
-    keys = {_size_key(r) for r in records if r["group"]}
-    for key in sorted(keys):
-        mine = [r for r in records if r["group"] and _size_key(r) == key]
-        for size in SIZES:
-            raw, true = _pairs(mine, size, "train")
-            if len(raw) < _LEAST_PAIRS:
-                continue
-            factor = float(np.median(true / raw))
-            held = _pairs(mine, size, "calibration")
-            raw, true = held if len(held[0]) >= _LEAST_HELD else (raw, true)
-            u_abs = _U_ABS.get(size, 0.05)
-            off = np.maximum(np.abs(raw * factor - true) - u_abs, 0) / (raw * factor)
-            spread = float(1.4826 * np.median(np.abs(raw * factor / true - 1)))
-            u_rel = max(float(np.quantile(off, 0.95)) / 2, spread)
-            rules[f"{key}/{size}"] = {
-                "factor": round(factor, 4),
-                "u_rel": round(u_rel, 4),
-                "u_abs": u_abs,
-            }
-    return rules
-
-
-def _size_key(record: dict[str, str]) -> str:
-    return "nest" if record["label"] == "nest" else record["group"]
-
-
-def _pairs(
-    records: Sequence[dict[str, str]], size: str, part: str
-) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.float64]]:
-    """Return raw sizes, mm before correction (turns as they are), and true ones."""
-    pairs = [
-        (float(r[f"raw_{size}"]), float(r[f"true_{size}"]))
-        for r in records
-        if r.get("part", "train") == part and r[f"raw_{size}"] and r[f"true_{size}"]
-    ]
-    raw, true = np.array(pairs, np.float64).reshape(-1, 2).T
-    return (raw if size == "turns" else raw / CROP_PX_PER_MM), true
 
 
 def _candidates() -> dict[str, Pipeline]:
@@ -156,7 +102,7 @@ def _candidates() -> dict[str, Pipeline]:
 def compare(table: Table) -> dict[str, tuple[float, float]]:
     """Return macro-F1 over scene-grouped folds and its standard error, by kind of model."""
     table = table.learned()
-    two = [list(FEATURES).index(n) for n in ("solidity", "repeat")]
+    two = [list(FEATURES).index(n) for n in ("curls", "glance_lie")]
     out = {}
     folds = list(
         StratifiedGroupKFold(5, shuffle=True, random_state=1).split(
@@ -216,10 +162,9 @@ def held_out_line(table: Table, model: FormModel) -> str:
 
 
 def learn(data: bytes, out: Path) -> None:
-    """Fit size rules and form model from a feature table and write them."""
+    """Fit sizes and form model from a feature table and write them."""
     records = list(csv.DictReader(io.StringIO(gzip.decompress(data).decode())))
-    rules = {"crop_px_per_mm": CROP_PX_PER_MM, "rules": size_rules(records)}
-    (out / "sizes.json").write_text(json.dumps(rules, indent=1) + "\n", encoding="utf-8")
+    (out / "sizes.npz").write_bytes(fit_sizes(records).dump())
     table = read_table(data)
     model = fit_model(table)
     (out / "forms.model").write_bytes(dump_model(model))

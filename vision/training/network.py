@@ -11,6 +11,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from vision.chips.eye import ASKED, GUESSED
+
 if TYPE_CHECKING:
     from collections.abc import Callable
 
@@ -18,18 +20,20 @@ if TYPE_CHECKING:
 
     Weights = dict[str, npt.NDArray[np.float32]]
 
-__all__ = ["FAR_MM", "LAYERS", "REACH_LOG", "Layer", "onnx_of", "walk"]
+__all__ = ["FAR_MM", "LAYERS", "REACH_LOG", "SPREAD_LOG", "Layer", "layers", "onnx_of", "walk"]
 
 #: What the network is shown of a pixel, folded two by two into one place.
 _IN = 4 * 4
 #: Channels at 3.5, 1.75, 0.88, 0.44 and 0.22 places per mm.
-_WIDE = (12, 24, 40, 64, 96)
+_WIDE = (16, 24, 48, 96, 128)
 #: How far apart the places are that the coarse layers look at.
 _DILATIONS = (1, 2, 4)
 #: One unit of the answer for a chip's middle, mm.
 FAR_MM = 10.0
 #: Bounds of the logarithm of a chip's reach, mm.
 REACH_LOG = (-3.0, 4.0)
+#: Bounds of the logarithm of the spread of a guessed size.
+SPREAD_LOG = (-4.0, 2.0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,8 +51,9 @@ class Layer:
     kind: str = "relu"
 
 
-def _layers() -> dict[str, Layer]:
-    a, b, c, d, e = _WIDE
+def layers(wide: tuple[int, int, int, int, int] = _WIDE) -> dict[str, Layer]:
+    """Return the layers of a network of so many channels from fine to coarse, by name."""
+    a, b, c, d, e = wide
     out = {
         "fine": Layer(_IN, a),
         "down1": Layer(a, b, stride=2),
@@ -67,11 +72,13 @@ def _layers() -> dict[str, Layer]:
     out["metal"] = Layer(a, 4, side=1, kind="last")
     out["whose"] = Layer(b, b)
     out["place"] = Layer(b, 4, side=1, kind="last")
+    out["what"] = Layer(c, c)
+    out["guess"] = Layer(c, 2 * len(GUESSED) + len(ASKED), side=1, kind="last")
     return out
 
 
 #: All layers by name.
-LAYERS: dict[str, Layer] = _layers()
+LAYERS: dict[str, Layer] = layers()
 
 
 def walk(
@@ -80,7 +87,7 @@ def walk(
     add: Callable[[Any, Any], Any],
     up: Callable[[Any], Any],
     relu: Callable[[Any], Any],
-) -> tuple[Any, Any]:
+) -> tuple[Any, Any, Any]:
     """Pass a folded picture through the layers, whatever a picture is.
 
     Returns
@@ -90,6 +97,9 @@ def walk(
     place
         Right, down (units of :data:`FAR_MM`), logarithm of reach (mm), logit of typical;
         of a quarter of its size.
+    guess
+        Sizes of the chip, logarithms of their spreads, logits of what is asked of it; of
+        an eighth of its size.
     """
     fine = conv("fine", x)
     mid1 = conv("mid1", conv("down1", fine))
@@ -100,11 +110,16 @@ def walk(
     deep = conv("down4", mid3)
     for k in _DILATIONS:
         deep = add(deep, conv(f"wide4_{k}", deep))
-    at1 = deep
-    for step, skip in ((3, mid3), (2, mid2), (1, mid1)):
-        at1 = conv(f"back{step}", relu(add(up(conv(f"up{step}", at1)), skip)))
+    at2 = deep
+    for step, skip in ((3, mid3), (2, mid2)):
+        at2 = conv(f"back{step}", relu(add(up(conv(f"up{step}", at2)), skip)))
+    at1 = conv("back1", relu(add(up(conv("up1", at2)), mid1)))
     at0 = conv("back0", relu(add(up(conv("up0", at1)), fine)))
-    return conv("metal", at0), conv("place", conv("whose", at1))
+    return (
+        conv("metal", at0),
+        conv("place", conv("whose", at1)),
+        conv("guess", conv("what", at2)),
+    )
 
 
 def onnx_of(weights: Weights) -> bytes:
@@ -120,7 +135,8 @@ def onnx_of(weights: Weights) -> bytes:
     -------
     bytes
         Input "shown" (1, 4, H, W), sides multiples of 32; "metal" (1, 1, H, W) in 0..1;
-        "place" (1, 4, H / 4, W / 4): right and down, mm, reach, mm, typical in 0..1.
+        "place" (1, 4, H / 4, W / 4): right and down, mm, reach, mm, typical in 0..1;
+        "guess" (1, 18, H / 8, W / 8): as ``vision.chips.eye.Said`` tells.
 
     Raises
     ------
@@ -140,6 +156,9 @@ def onnx_of(weights: Weights) -> bytes:
         ("least", np.float32(REACH_LOG[0])),
         ("most", np.float32(REACH_LOG[1])),
         ("parts", np.array([2, 1, 1], np.int64)),
+        ("narrow", np.float32(SPREAD_LOG[0])),
+        ("broad", np.float32(SPREAD_LOG[1])),
+        ("shares", np.array([len(GUESSED), len(GUESSED), len(ASKED)], np.int64)),
     ):
         stored.append(numpy_helper.from_array(np.asarray(value), name))
 
@@ -169,7 +188,7 @@ def onnx_of(weights: Weights) -> bytes:
             nearest_mode="floor",
         )
 
-    metal, place = walk(
+    metal, place, told = walk(
         put("SpaceToDepth", ["shown"], blocksize=2),
         conv,
         lambda a, b: put("Add", [a, b]),
@@ -180,6 +199,9 @@ def onnx_of(weights: Weights) -> bytes:
     put("Split", [place, "parts"], ["towards", "log_reach", "known"], axis=1)
     reach = put("Exp", [put("Clip", ["log_reach", "least", "most"])])
     put("Concat", ["towards", reach, put("Sigmoid", ["known"])], ["place"], axis=1)
+    put("Split", [told, "shares"], ["size", "log_spread", "asked"], axis=1)
+    spread = put("Clip", ["log_spread", "narrow", "broad"])
+    put("Concat", ["size", spread, put("Sigmoid", ["asked"])], ["guess"], axis=1)
     graph = helper.make_graph(
         nodes,
         "eye",
@@ -187,6 +209,7 @@ def onnx_of(weights: Weights) -> bytes:
         [
             helper.make_tensor_value_info("metal", TensorProto.FLOAT, [1, 1, "h", "w"]),
             helper.make_tensor_value_info("place", TensorProto.FLOAT, [1, 4, "rows", "cols"]),
+            helper.make_tensor_value_info("guess", TensorProto.FLOAT, [1, 18, "r", "c"]),
         ],
         stored,
     )

@@ -204,12 +204,23 @@ def _row(seen: Seen, scene: SceneFiles, plane: Plane) -> dict[str, Any] | None:
     row: dict[str, Any] = {"scene": scene.name, "card": int(with_card), "label": label}
     row |= {"iou": round(iou, 3)}
     row |= {name: float(f"{v:.5g}") for name, v in seen.features.items()}
+    row |= _glanced(seen)
     if chip is not None:
         group = str(chip["group"])
         row |= {"form": chip["form"], "group": group}
         if with_card:
             row |= _size_pairs(seen, chip, group, nest=label == "nest")
     return row
+
+
+def _glanced(seen: Seen) -> dict[str, float]:
+    """Return guessed sizes and their spreads, logarithms."""
+    g = seen.shape.glance
+    if g is None:
+        return {}
+    named = [k for k in SIZES if k in g.log_size]
+    out = {f"seems_{k}": float(f"{g.log_size[k]:.5g}") for k in named}
+    return out | {f"doubt_{k}": float(f"{g.log_spread[k]:.4g}") for k in named}
 
 
 def _size_pairs(seen: Seen, chip: dict[str, Any], group: str, *, nest: bool) -> dict[str, Any]:

@@ -13,28 +13,35 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from vision.chips.eye import CELL_PX
+from vision.chips.eye import CELL_PX, GUESSED
 from vision.chips.ground import FIND_PX_PER_MM
-from vision.training.network import FAR_MM, LAYERS, REACH_LOG, walk
+from vision.training.network import FAR_MM, LAYERS, REACH_LOG, SPREAD_LOG, walk
 from vision.training.rows import MOST_CHIPS, NO_CHIP
-from vision.training.windows import LIGHT_STEPS, UNSEEN, Windows
+from vision.training.windows import LIGHT_STEPS, UNSEEN
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Sequence
 
     import numpy.typing as npt
+
+    from vision.training.windows import Window, Windows
 
     Weights = dict[str, npt.NDArray[np.float32]]
 
 __all__ = ["learn"]
 
-_BATCH, _RATE, _WARM_STEPS = 48, 2e-3, 300
-#: Windows of a batch whose middles are judged; judging them all costs more than it brings.
-_JUDGED = 20
-#: Of a chip about so many cells are judged, of a window so many chips of so many cells.
-_CELLS, _CHIPS, _LEAST_CELLS = 96, 40, 10
+_BATCH, _RATE, _WARM_STEPS = 28, 2e-3, 300
+#: Of a chip about so many cells are judged, of a window so many in all, and so many chips of
+#: at least so many cells.
+_CELLS, _CELLS_IN_ALL, _CHIPS, _LEAST_CELLS = 96, 2048, 40, 10
+#: A chip is seen whole when so much of it lies in the window.
+_WHOLE = 0.95
+#: Sizes that only a whole chip shows.
+_OF_THE_WHOLE = ("length", "taper", "turns", "coil_length")
 #: A chip of so many pixels counts as much as ground; smaller ones up to so many times.
 _LARGE_PX, _MOST = 1500.0, 6.0
+#: A chip of fewer pixels has no overlap of its own to be judged.
+_LEAST_CHIP_PX = 8
 #: Weights are averaged over about so many steps.
 _AVERAGED = 0.998
 _BLUR, _NOISE = (0.3, 1.0), (0.003, 0.03)
@@ -78,9 +85,12 @@ def learn(
         raise RuntimeError('learning needs the extra "train"') from error
     device = device or ("cuda:0" if torch.cuda.is_available() else "cpu")
     torch.manual_seed(seed)
-    net = _network(torch).to(device)
+    torch.backends.cudnn.benchmark = True
+    net = _network(torch).to(device, memory_format=torch.channels_last)
     optimiser = torch.optim.AdamW(net.parameters(), lr=_RATE, weight_decay=1e-4)
-    mean = {k: v.clone() for k, v in net.state_dict().items()}
+    state = [v for v in net.state_dict().values() if v.dtype.is_floating_point]
+    mean = [v.clone() for v in state]
+    sheets = _OnDevice(torch, windows, device)
     rng = np.random.default_rng([seed, 6])
     warm = min(_WARM_STEPS, max(steps // 10, 1))
     for step in range(steps):
@@ -88,24 +98,70 @@ def learn(
         rate *= 0.5 * (1 + math.cos(math.pi * step / steps)) + 0.01
         for group in optimiser.param_groups:
             group["lr"] = _RATE * rate
-        seen, labels = windows.draw(batch, rng)
-        picture = _as_a_camera(torch, torch.from_numpy(seen).to(device), rng)
-        truth = torch.from_numpy(labels).to(device).long()
+        seen, truth, sizes = sheets.cut(windows.draw(batch, rng))
+        picture = _as_a_camera(torch, seen, rng).contiguous(memory_format=torch.channels_last)
         with torch.autocast(device.split(":")[0], torch.bfloat16, enabled=device != "cpu"):
-            metal, place = _run(torch, net, picture)
+            metal, place, guess = _run(torch, net, picture)
         costs = _metal_costs(torch, metal.float(), truth)
-        costs |= _place_costs(torch, place[:_JUDGED].float(), truth[:_JUDGED])
+        costs |= _chip_costs(torch, place.float(), guess.float(), truth, sizes)
         optimiser.zero_grad()
         sum(costs.values()).backward()
         torch.nn.utils.clip_grad_norm_(net.parameters(), 3.0)
         optimiser.step()
         keep = min(_AVERAGED, (step + 1) / (step + 10))
-        for k, v in net.state_dict().items():
-            if v.dtype.is_floating_point:
-                mean[k].lerp_(v, 1 - keep)
+        torch._foreach_lerp_(mean, state, 1 - keep)
         if told is not None and (step % 200 == 0 or step == steps - 1):
             told(step, {k: float(v.detach()) for k, v in costs.items()})
-    return _plain_weights(mean)
+    names = [k for k, v in net.state_dict().items() if v.dtype.is_floating_point]
+    return _plain_weights(dict(zip(names, mean, strict=True)))
+
+
+class _OnDevice:
+    """All sheets on the device that learns, and windows cut from them there."""
+
+    def __init__(self, torch: Any, windows: Windows, device: str) -> None:  # noqa: ANN401
+        self._torch, self._side = torch, windows.side
+        self._seen = [
+            torch.from_numpy(np.ascontiguousarray(s.seen.transpose(2, 0, 1))).to(device)
+            for s in windows.sheets
+        ]
+        self._labels = [torch.from_numpy(s.labels).to(device) for s in windows.sheets]
+        # Every other label each way is enough to tell how much of a chip a window shows.
+        areas = [np.bincount(s.labels[::2, ::2].ravel(), minlength=256) for s in windows.sheets]
+        self._area = torch.from_numpy(np.stack(areas)).to(device)
+        self._sizes = torch.from_numpy(np.stack([s.sizes for s in windows.sheets])).to(device)
+
+    def cut(self, drawn: Sequence[Window]) -> tuple[Any, Any, Any]:
+        """Return what is seen (N, 4, S, S), its labels (N, 2 S, 2 S), sizes (N, 256, 8).
+
+        Sizes that only a whole chip shows are NaN where the window cuts it.
+        """
+        torch, s = self._torch, self._side
+        seen, labels = [], []
+        for w in drawn:
+            a = self._seen[w.sheet][:, w.top : w.top + s, w.left : w.left + s]
+            b = self._labels[w.sheet][
+                2 * w.top : 2 * (w.top + s), 2 * w.left : 2 * (w.left + s)
+            ]
+            a, b = torch.rot90(a, w.turns, (1, 2)), torch.rot90(b, w.turns)
+            seen.append(a.flip(2) if w.mirrored else a)
+            labels.append(b.flip(1) if w.mirrored else b)
+        truth = torch.stack(labels).long()
+        which = torch.tensor([w.sheet for w in drawn], device=truth.device)
+        whole = _areas(torch, truth) >= _WHOLE * self._area[which]
+        sizes = self._sizes[which].clone()
+        for k, name in enumerate(GUESSED):
+            if name in _OF_THE_WHOLE:
+                sizes[:, :, k] = torch.where(whole, sizes[:, :, k], math.nan)
+        return torch.stack(seen), truth, sizes
+
+
+def _areas(torch: Any, truth: Any) -> Any:  # noqa: ANN401
+    """Count labels, every other one each way: (N, 256)."""
+    some = truth[:, ::2, ::2]
+    n = len(some)
+    flat = some + 256 * torch.arange(n, device=some.device)[:, None, None]
+    return torch.bincount(flat.reshape(-1), minlength=256 * n).reshape(n, 256)
 
 
 def _network(torch: Any) -> Any:  # noqa: ANN401
@@ -127,21 +183,22 @@ def _network(torch: Any) -> Any:  # noqa: ANN401
         parts[name] = nn.Sequential(conv, *norm, *relu)
     # Most places are plain ground, and every cell starts as its own middle.
     nn.init.constant_(parts["metal"][0].bias, -2.0)
-    nn.init.zeros_(parts["place"][0].weight)
-    nn.init.zeros_(parts["place"][0].bias)
+    for name in ("place", "guess"):
+        nn.init.zeros_(parts[name][0].weight)
+        nn.init.zeros_(parts[name][0].bias)
     return nn.ModuleDict(parts)
 
 
-def _run(torch: Any, net: Any, picture: Any) -> tuple[Any, Any]:  # noqa: ANN401
+def _run(torch: Any, net: Any, picture: Any) -> tuple[Any, Any, Any]:  # noqa: ANN401
     f = torch.nn.functional
-    metal, place = walk(
+    metal, place, guess = walk(
         f.pixel_unshuffle(picture, 2),
         lambda name, x: net[name](x),
         lambda a, b: a + b,
         lambda x: f.interpolate(x, scale_factor=2, mode="nearest"),
         f.relu,
     )
-    return f.pixel_shuffle(metal, 2), place
+    return f.pixel_shuffle(metal, 2), place, guess
 
 
 def _as_a_camera(torch: Any, seen: Any, rng: np.random.Generator) -> Any:  # noqa: ANN401
@@ -175,19 +232,47 @@ def _metal_costs(torch: Any, logits: Any, truth: Any) -> dict[str, Any]:  # noqa
     chip = (truth > 0) & (truth < UNSEEN)
     share = f.avg_pool2d(chip[:, None].float(), 2)
     seen = (f.avg_pool2d((truth == UNSEEN)[:, None].float(), 2) == 0).float()
-    n = len(truth)
-    flat = (truth + 256 * torch.arange(n, device=truth.device)[:, None, None]).reshape(-1)
-    area = torch.bincount(flat, minlength=256 * n).reshape(n, 256).float() / 4
+    area = _areas(torch, truth).float()
     each = torch.sqrt(_LARGE_PX / area.clamp(min=6)).clamp(1, _MOST)
     each[:, 0], each[:, MOST_CHIPS + 1 :] = 1, 1
-    ring = each.reshape(-1)[flat].reshape(truth.shape)[:, None]
+    ring = torch.gather(each, 1, truth.flatten(1)).reshape(truth.shape)[:, None]
     weight = f.max_pool2d(ring, 9, 2, 4) * seen
     weight = weight * (1 + f.max_pool2d((truth == NO_CHIP)[:, None].float(), 2))
     pixel = f.binary_cross_entropy_with_logits(logits, share, reduction="none") * weight
     said, want = torch.sigmoid(logits) * seen, (share > 0.5).float() * seen
     both = 2 * (said * want).sum((1, 2, 3)) + 20
     overlap = both / (said.sum((1, 2, 3)) + want.sum((1, 2, 3)) + 20)
-    return {"pixels": 4 * pixel.sum() / weight.sum(), "overlap": 0.5 * (1 - overlap).mean()}
+    return {
+        "pixels": 4 * pixel.sum() / weight.sum(),
+        "overlap": 0.5 * (1 - overlap).mean(),
+        "each chip": _each_chip(torch, said, share, truth),
+    }
+
+
+def _each_chip(torch: Any, said: Any, share: Any, truth: Any) -> Any:  # noqa: ANN401
+    """Judge the overlap of each chip, large or small, with what is called metal there.
+
+    The least over the greatest of what is said and what is true, summed over its pixels.
+    """
+    f = torch.nn.functional
+    number = torch.where(truth <= MOST_CHIPS, truth, 0).float()[:, None]
+    own = f.max_pool2d(number, 2)
+    whose = torch.where(own > 0, own, f.max_pool2d(own, 9, 1, 4)).long()
+    other = f.max_pool2d((truth > MOST_CHIPS)[:, None].float(), 2) > 0
+    whose = torch.where(other & (own == 0), 0, whose)
+    n = len(whose)
+    bins = whose + 256 * torch.arange(n, device=whose.device)[:, None, None, None]
+    # Ground is spread over many bins, or all would wait for one.
+    spare = torch.arange(whose[0].numel(), device=whose.device).reshape(whose[0].shape) % 4096
+    bins = torch.where(whose > 0, bins, 256 * n + spare).reshape(-1)
+
+    def total(values: Any) -> Any:  # noqa: ANN401
+        sums = torch.zeros(256 * n + 4096, device=values.device)
+        return sums.scatter_add(0, bins, values.reshape(-1))[: 256 * n]
+
+    low, high = total(torch.minimum(said, share)), total(torch.maximum(said, share))
+    judged = (total(share) >= _LEAST_CHIP_PX).float()
+    return (judged * (1 - low / high.clamp(min=1))).sum() / judged.sum().clamp(min=1)
 
 
 def _cells_of(torch: Any, truth: Any) -> Any:  # noqa: ANN401
@@ -201,10 +286,10 @@ def _cells_of(torch: Any, truth: Any) -> Any:  # noqa: ANN401
     return out
 
 
-def _place_costs(torch: Any, place: Any, truth: Any) -> dict[str, Any]:  # noqa: ANN401
-    """Judge whether cells of one chip, and only they, point to one middle."""
-    owner = _cells_of(torch, truth)
-    n, h, w = owner.shape
+def _chip_costs(torch: Any, place: Any, guess: Any, truth: Any, sizes: Any) -> dict[str, Any]:  # noqa: ANN401
+    """Judge whether cells of one chip, and only they, point to one middle, and its sizes."""
+    grid = _cells_of(torch, truth)
+    _, h, w = grid.shape
     mm = CELL_PX / FIND_PX_PER_MM
     down, right = torch.meshgrid(
         torch.arange(h, device=place.device),
@@ -212,70 +297,88 @@ def _place_costs(torch: Any, place: Any, truth: Any) -> dict[str, Any]:  # noqa:
         indexing="ij",
     )
     points = torch.stack([right, down]).float() * mm + place[:, :2] * FAR_MM
-    log_reach = place[:, 2].clamp(*REACH_LOG)
-    typical = torch.zeros_like(log_reach)
-    hinges, uneven = [], []
-    for i in range(n):
-        judged = _one_window(torch, owner[i], points[i], log_reach[i])
-        if judged is None:
-            continue
-        hinge, spread, (cells, near) = judged
-        hinges.append(hinge)
-        uneven.append(spread)
-        typical[i].view(-1)[cells] = near
-    known = torch.sigmoid(place[:, 3])
-    known_cost = 4 * ((known - typical) ** 2 * (1 + 4 * (owner > 0))).mean()
-    if not hinges:
-        nothing = place.sum() * 0
-        return {"whose": nothing, "even reach": nothing, "typical": known_cost}
-    return {
-        "whose": torch.cat(hinges).mean(),
-        "even reach": 0.3 * torch.stack(uneven).mean(),
-        "typical": known_cost,
-    }
-
-
-def _one_window(torch: Any, owner: Any, points: Any, log_reach: Any) -> Any:  # noqa: ANN401
-    """Return hinges by chip, unevenness of reach, and how near each cell points."""
-    owner, points, log_reach = owner.reshape(-1), points.reshape(2, -1), log_reach.reshape(-1)
-    cells = torch.nonzero(owner).squeeze(1)
-    count = torch.bincount(owner[cells], minlength=256)
-    chips = torch.nonzero(count >= _LEAST_CELLS).squeeze(1)
-    chips = chips[torch.randperm(len(chips), device=chips.device)[:_CHIPS]]
-    if len(chips) == 0:
-        return None
-    index = torch.full((256,), -1, device=chips.device)
-    index[chips] = torch.arange(len(chips), device=chips.device)
-    own = cells[index[owner[cells]] >= 0]
-    of = index[owner[own]]
-
-    def mean(values: Any) -> Any:  # noqa: ANN401
-        total = torch.zeros(len(chips), device=values.device).index_add(0, of, values)
-        return total / count[chips]
-
-    middle = torch.stack([mean(points[0][own]), mean(points[1][own])], 1)
-    reach = mean(log_reach[own])
-    uneven = ((log_reach[own] - reach[of].detach()) ** 2).mean()
-    few = (_CELLS / count[owner[cells]].float()).clamp(max=1)
-    drawn = cells[torch.rand(len(cells), device=cells.device) < few][: _CELLS * _CHIPS]
-    apart = ((points[:, drawn].T[None] - middle[:, None]) ** 2).sum(2)
-    near = torch.exp(-apart / (2 * torch.exp(2 * reach))[:, None])
-    mine = (owner[drawn][None] == chips[:, None]).float()
+    points = points.flatten(2).transpose(1, 2)
+    log_reach = place[:, 2].clamp(*REACH_LOG).flatten(1)
+    owner = grid.flatten(1)
+    count, middle, reach = _by_number(torch, owner, points, log_reach)
+    # So many of the chips that show enough of themselves, by lot.
+    lot = torch.rand(count.shape, device=count.device)
+    lot[(count < _LEAST_CELLS)] = -1
+    lot[:, 0], lot[:, MOST_CHIPS + 1 :] = -1, -1
+    lot, chips = lot.topk(_CHIPS, 1)
+    # So many of their cells, of each chip about as many.
+    of_own = torch.gather(count, 1, owner)
+    wanted = (owner > 0) & (owner <= MOST_CHIPS)
+    wanted &= torch.rand(owner.shape, device=owner.device) * of_own < _CELLS
+    key = torch.where(wanted, torch.rand(owner.shape, device=owner.device), -1.0)
+    key, cells = key.topk(min(_CELLS_IN_ALL, key.shape[1]), 1)
+    drawn, whose = key >= 0, torch.gather(owner, 1, cells)
+    at = torch.gather(points, 1, cells[:, :, None].expand(-1, -1, 2))
+    centre = torch.gather(middle, 1, chips[:, :, None].expand(-1, -1, 2))
+    size = torch.exp(2 * torch.gather(reach, 1, chips))
+    near = torch.exp(-((at[:, None] - centre[:, :, None]) ** 2).sum(3) / (2 * size[:, :, None]))
+    mine = (whose[:, None] == chips[:, :, None]) & drawn[:, None]
+    judged = (lot >= 0).float()
+    hinges = _lovasz(torch, 2 * near - 1, mine, drawn[:, None].expand_as(mine))
+    metal = (owner > 0).float()
     with torch.no_grad():
-        far = ((points[:, own].T - middle[of]) ** 2).sum(1)
-        how_near = torch.exp(-far / (2 * torch.exp(2 * reach[of])))
-    return _lovasz(torch, 2 * near - 1, mine), uneven, (own, how_near)
+        own_middle = torch.gather(middle, 1, owner[:, :, None].expand(-1, -1, 2))
+        own_reach = torch.gather(reach, 1, owner)
+        off = ((points - own_middle) ** 2).sum(2)
+        enough = metal * (of_own >= _LEAST_CELLS)
+        typical = torch.exp(-off / (2 * torch.exp(2 * own_reach))) * enough
+    uneven = ((log_reach - own_reach) ** 2 * enough).sum() / enough.sum().clamp(min=1)
+    known = torch.sigmoid(place[:, 3]).flatten(1)
+    shown = guess.repeat_interleave(2, 2).repeat_interleave(2, 3).flatten(2).transpose(1, 2)
+    said = torch.gather(shown, 1, cells[:, :, None].expand(-1, -1, shown.shape[2]))
+    want = torch.gather(sizes, 1, whose[:, :, None].expand(-1, -1, sizes.shape[2]))
+    return {
+        "whose": (hinges * judged).sum() / judged.sum().clamp(min=1),
+        "even reach": 0.3 * uneven,
+        "typical": 4 * ((known - typical) ** 2 * (1 + 4 * metal)).mean(),
+    } | _size_costs(torch, said, want, drawn)
 
 
-def _lovasz(torch: Any, logits: Any, target: Any) -> Any:  # noqa: ANN401
-    """Return the Lovász hinge of each row of (R, M) logits against 0 or 1."""
-    error, order = torch.sort(1 - logits * (2 * target - 1), 1, descending=True)
-    right = torch.gather(target, 1, order)
-    whole = right.sum(1, keepdim=True)
-    union = whole + (1 - right).cumsum(1)
-    jaccard = 1 - (whole - right.cumsum(1)) / union.clamp(min=1)
-    step = torch.cat([jaccard[:, :1], jaccard[:, 1:] - jaccard[:, :-1]], 1)
-    return (torch.relu(error) * step).sum(1)
+def _by_number(torch: Any, owner: Any, points: Any, log_reach: Any) -> tuple[Any, Any, Any]:  # noqa: ANN401
+    """Return cells, middle and mean logarithm of reach of each number, (N, 256[, 2])."""
+    n = len(owner)
+    one = torch.ones_like(log_reach)
+
+    def total(values: Any) -> Any:  # noqa: ANN401
+        return torch.zeros(n, 256, device=owner.device).scatter_add(1, owner, values)
+
+    count = total(one)
+    each = count.clamp(min=1)
+    middle = torch.stack([total(points[:, :, k]) / each for k in (0, 1)], 2)
+    return count, middle, total(log_reach) / each
+
+
+def _size_costs(torch: Any, said: Any, want: Any, drawn: Any) -> dict[str, Any]:  # noqa: ANN401
+    """Judge guessed sizes by what their own spread lets expect, and what was asked."""
+    k = len(GUESSED)
+    spread = said[:, :, k : 2 * k].clamp(*SPREAD_LOG)
+    known = torch.isfinite(want) & drawn[:, :, None]
+    off = (said[:, :, :k] - torch.nan_to_num(want)).abs() * torch.exp(-spread) + spread
+    sizes = torch.where(known, off, 0.0).sum((0, 1)) / known.sum((0, 1)).clamp(min=1)
+    curls = torch.isfinite(want[:, :, GUESSED.index("curl_radius")])
+    winds = torch.isfinite(want[:, :, GUESSED.index("pitch")])
+    asked = torch.nn.functional.binary_cross_entropy_with_logits(
+        said[:, :, 2 * k :], torch.stack([curls, winds], 2).float(), reduction="none"
+    )
+    asked = (asked * drawn[:, :, None]).sum() / drawn.sum().clamp(min=1)
+    return {"sizes": 0.5 * sizes.mean(), "asked": 0.3 * asked}
+
+
+def _lovasz(torch: Any, logits: Any, target: Any, drawn: Any) -> Any:  # noqa: ANN401
+    """Return the Lovász hinge of the last axis of (N, K, M) logits, what is drawn of it."""
+    error = 1 - logits * (2 * target.float() - 1)
+    error, order = torch.where(drawn, error, -1.0).sort(2, descending=True)
+    right, there = torch.gather(target, 2, order).float(), torch.gather(drawn, 2, order).float()
+    whole = right.sum(2, keepdim=True)
+    union = whole + ((1 - right) * there).cumsum(2)
+    jaccard = 1 - (whole - right.cumsum(2)) / union.clamp(min=1)
+    step = torch.cat([jaccard[:, :, :1], jaccard[:, :, 1:] - jaccard[:, :, :-1]], 2)
+    return (torch.relu(error) * step).sum(2)
 
 
 def _plain_weights(state: dict[str, Any]) -> Weights:

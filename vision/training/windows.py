@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import cv2
 import numpy as np
 
+from vision.chips.eye import GUESSED, LIE_DEG
 from vision.chips.ground import even_light, shown
 from vision.chips.look import sheet_view
 from vision.training.rows import open_scene
@@ -21,7 +22,15 @@ if TYPE_CHECKING:
 
     Bytes = npt.NDArray[np.uint8]
 
-__all__ = ["LIGHT_STEPS", "UNSEEN", "Sheet", "Windows", "sheet_of"]
+__all__ = [
+    "LIGHT_STEPS",
+    "UNSEEN",
+    "Sheet",
+    "Window",
+    "Windows",
+    "sheet_of",
+    "true_sizes",
+]
 
 #: Even light is kept in bytes, this many steps to white.
 LIGHT_STEPS = 160.0
@@ -39,10 +48,44 @@ _LEAST_THINGS, _MOST_THINGS = 2, 20
 
 @dataclass(frozen=True, slots=True)
 class Sheet:
-    """What is seen, (H, W, 4), and what it shows, (2 H, 2 W): numbers of the truth mask."""
+    """What is seen, (H, W, 4), and what it shows, (2 H, 2 W): numbers of the truth mask.
+
+    ``sizes`` (256, 8) holds, for each number, the truth of :data:`~vision.chips.eye.GUESSED`
+    in the units guessed in; NaN where the number is no chip or the chip has no such size.
+    """
 
     seen: Bytes
     labels: Bytes
+    sizes: npt.NDArray[np.float32]
+
+
+@dataclass(frozen=True, slots=True)
+class Window:
+    """A square of a sheet, turned by so many quarters, then mirrored or not."""
+
+    sheet: int
+    top: int
+    left: int
+    turns: int
+    mirrored: bool
+
+
+def true_sizes(chips: Sequence[dict[str, Any]]) -> npt.NDArray[np.float32]:
+    """Return what a sheet's ``sizes`` holds, from the chips of a truth file."""
+    out = np.full((256, len(GUESSED)), np.nan, np.float32)
+    for chip in chips:
+        radii = chip["curl_radius_range_mm"]
+        of = {
+            **{k: chip[f"{k}_mm"] for k in ("length", "width", "curl_radius", "pitch")},
+            "coil_length": chip["coil_length_mm"],
+            "turns": chip["turns"],
+            "taper": radii[1] / radii[0] if radii and radii[0] > 0 else None,
+        }
+        row = [of.get(k) for k in GUESSED]
+        out[chip["number"]] = [np.nan if v is None else np.log(max(v, 1e-3)) for v in row]
+        if chip["theta_deg"] is not None:
+            out[chip["number"], GUESSED.index("lie")] = chip["theta_deg"] / LIE_DEG
+    return out
 
 
 def sheet_of(scene: SceneFiles) -> Sheet | None:
@@ -69,6 +112,7 @@ def sheet_of(scene: SceneFiles) -> Sheet | None:
     return Sheet(
         np.clip(np.rint(picture * LIGHT_STEPS), 0, 255).astype(np.uint8),
         np.ascontiguousarray(labels[twice]),
+        true_sizes(scene.truth["chips"]),
     )
 
 
@@ -77,7 +121,7 @@ class Windows:
     """Sheets to draw windows from; ``side`` a multiple of 32 pixels."""
 
     sheets: Sequence[Sheet]
-    side: int = 384
+    side: int = 512
     _spots: list[list[npt.NDArray[np.intp]]] = field(default_factory=list)
 
     def __post_init__(self) -> None:
@@ -87,26 +131,18 @@ class Windows:
             h, w = (max(self.side - n, 0) for n in sheet.seen.shape[:2])
             seen = np.pad(sheet.seen, ((0, h), (0, w), (0, 0)), mode="edge")
             labels = np.pad(sheet.labels, ((0, 2 * h), (0, 2 * w)), constant_values=UNSEEN)
-            padded.append(Sheet(seen, labels))
+            padded.append(Sheet(seen, labels, sheet.sizes))
             self._spots.append(_spots(labels[::2, ::2], rng))
         self.sheets = padded
 
-    def draw(self, count: int, rng: np.random.Generator) -> tuple[Bytes, Bytes]:
-        """Draw windows, turned and mirrored at random.
-
-        Returns
-        -------
-        (N, 4, S, S), (N, 2 S, 2 S) uint8
-            What is seen, and what it shows.
-        """
+    def draw(self, count: int, rng: np.random.Generator) -> list[Window]:
+        """Draw windows, turned and mirrored at random."""
         often = np.array([len(s) for s in self._spots], float)
         often = np.clip(often, _LEAST_THINGS, _MOST_THINGS)
         picked = rng.choice(len(self.sheets), count, p=often / often.sum())
-        pairs = [self._window(int(i), rng) for i in picked]
-        seen, labels = zip(*pairs, strict=True)
-        return np.stack(seen), np.stack(labels)
+        return [self._window(int(i), rng) for i in picked]
 
-    def _window(self, i: int, rng: np.random.Generator) -> tuple[Bytes, Bytes]:
+    def _window(self, i: int, rng: np.random.Generator) -> Window:
         sheet, spots, s = self.sheets[i], self._spots[i], self.side
         rim = min(_RIM_PX, s // 3)
         room = np.array(sheet.seen.shape[:2]) - s
@@ -116,13 +152,7 @@ class Windows:
         else:
             corner = rng.integers(0, room + 1)
         top, left = np.clip(corner, 0, room).tolist()
-        seen = sheet.seen[top : top + s, left : left + s].transpose(2, 0, 1)
-        labels = sheet.labels[2 * top : 2 * (top + s), 2 * left : 2 * (left + s)]
-        turns = int(rng.integers(4))
-        seen, labels = np.rot90(seen, turns, (1, 2)), np.rot90(labels, turns)
-        if rng.random() < 0.5:
-            seen, labels = seen[:, :, ::-1], labels[:, ::-1]
-        return np.ascontiguousarray(seen), np.ascontiguousarray(labels)
+        return Window(i, top, left, int(rng.integers(4)), bool(rng.random() < 0.5))
 
 
 def _spots(labels: Bytes, rng: np.random.Generator) -> list[npt.NDArray[np.intp]]:

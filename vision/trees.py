@@ -4,22 +4,25 @@ The library asks tree by tree, which for the few chips of a photo costs a hundre
 the answer. Here each tree keeps a set of the leaves still open, as bits from left to
 right: a split answered with "right" closes the leaves on its left, and the lowest open
 leaf is the tree's answer. All splits of all trees are answered in one comparison.
-Not in here: temperature, classes, reasons in words (``model``).
+They serve the form model (``forms.model``) and the sizes (``chips.sizing``). Not in here:
+temperature, reasons in words, units.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from sklearn.ensemble import HistGradientBoostingClassifier
+from sklearn.ensemble import HistGradientBoostingClassifier, HistGradientBoostingRegressor
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     import numpy.typing as npt
     from sklearn.pipeline import Pipeline
 
-__all__ = ["Trees", "trees_of"]
+__all__ = ["Trees", "sums_of", "trees_of"]
 
 _ALL = np.uint32(2**32 - 1)
 _LEAVES_MAX = 32
@@ -27,7 +30,9 @@ _LEAVES_MAX = 32
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Trees:
-    """T trees with S splits in all, for C > 2 classes; a class's score is a sum of leaves.
+    """T trees with S splits in all, for C scores; each score is a sum of leaves.
+
+    Classes have a score each (C > 2); a number is one score.
 
     ``feature``, ``threshold``, ``blank_left`` (S,) are the questions: a value at most the
     threshold goes left, an unknown one where ``blank_left`` says. ``closed`` (S,) are the
@@ -44,7 +49,20 @@ class Trees:
     leaves: npt.NDArray[np.float64]
     belongs: npt.NDArray[np.intp]
     start: npt.NDArray[np.float64]
-    pairs: _Pairs
+    pairs: _Pairs | None = None
+
+    @classmethod
+    def of_arrays(cls, arrays: Mapping[str, Any]) -> Trees:
+        """Return the trees that :meth:`arrays` told of."""
+        return cls(**{name: arrays[name] for name in _ARRAYS})
+
+    def arrays(self) -> dict[str, npt.NDArray[Any]]:
+        """Return all there is to know but the pairs, to be written down."""
+        return {name: getattr(self, name) for name in _ARRAYS}
+
+    def sums(self, rows: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
+        """Return (N,) the one score of (N, F) rows, before any link to another scale."""
+        return self._scores(self._answers(self._open(rows)))[:, 0]
 
     def _open(self, rows: npt.NDArray[np.float64]) -> npt.NDArray[np.uint32]:
         """Return (N, S) the leaves that each split leaves open."""
@@ -75,8 +93,15 @@ class Trees:
 
         Each copy has one measure at its median. Only trees that ask for a measure answer
         otherwise when it changes, so only these are asked again.
+
+        Raises
+        ------
+        ValueError
+            The trees were made without pairs.
         """
         pairs, classes = self.pairs, len(self.start)
+        if pairs is None:
+            raise ValueError("these trees were made without pairs")
         still_open = self._open(rows)
         before = self._answers(still_open)
         swapped = self._open(medians[None, :])[0, pairs.own]
@@ -109,6 +134,10 @@ class _Pairs:
     own_first: npt.NDArray[np.intp]
     others: npt.NDArray[np.intp]
     others_first: npt.NDArray[np.intp]
+
+
+#: What is written down of trees.
+_ARRAYS = tuple(f.name for f in fields(Trees) if f.name != "pairs")
 
 
 def _lowest(bits: npt.NDArray[np.uint32]) -> npt.NDArray[np.intp]:
@@ -189,15 +218,29 @@ def trees_of(pipeline: Pipeline) -> Trees | None:
     if not isinstance(boosting, HistGradientBoostingClassifier):
         return None
     try:
-        start = np.asarray(boosting._baseline_prediction, np.float64).ravel()  # noqa: SLF001
-        rounds = boosting._predictors  # noqa: SLF001
-        if len(start) != len(boosting.classes_):
-            return None
-        grown = [
-            (k, *_one_tree(tree.nodes)) for trees in rounds for k, tree in enumerate(trees)
-        ]
+        trees = _all_trees(boosting, pairs=True)
     except (AttributeError, ValueError, KeyError, TypeError):
         return None
+    return trees if len(trees.start) == len(boosting.classes_) else None
+
+
+def sums_of(boosting: HistGradientBoostingRegressor) -> Trees:
+    """Return the trees of a fitted regression; its prediction is :meth:`Trees.sums`, linked.
+
+    Raises
+    ------
+    ValueError
+        For splits on categories and for trees of too many leaves.
+    """
+    return _all_trees(boosting, pairs=False)
+
+
+def _all_trees(
+    boosting: HistGradientBoostingClassifier | HistGradientBoostingRegressor, *, pairs: bool
+) -> Trees:
+    start = np.asarray(boosting._baseline_prediction, np.float64).ravel()  # noqa: SLF001
+    rounds = boosting._predictors  # noqa: SLF001
+    grown = [(k, *_one_tree(tree.nodes)) for trees in rounds for k, tree in enumerate(trees)]
     most = max(len(leaves) for _, _, leaves in grown)
     splits = [s for _, some, _ in grown for s in some]
     first = np.cumsum([0, *(len(some) for _, some, _ in grown)])[:-1].tolist()
@@ -211,5 +254,5 @@ def trees_of(pipeline: Pipeline) -> Trees | None:
         leaves=np.array([leaves + [0.0] * (most - len(leaves)) for _, _, leaves in grown]),
         belongs=np.array([k for k, _, _ in grown], np.intp),
         start=start,
-        pairs=_pairs_of(feature, first),
+        pairs=_pairs_of(feature, first) if pairs else None,
     )

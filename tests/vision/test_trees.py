@@ -8,7 +8,7 @@ from sklearn.ensemble import ExtraTreesClassifier, HistGradientBoostingClassifie
 from sklearn.impute import SimpleImputer
 from sklearn.pipeline import make_pipeline
 
-from vision.forms.trees import trees_of
+from vision.trees import trees_of
 
 SETTINGS = {
     "small": {"max_iter": 9, "max_leaf_nodes": 12},

@@ -1,0 +1,252 @@
+"""Sizes of chips with an uncertainty each: what was measured weighed against a glance.
+
+Two things are known of a size. One is measured by what the chip is (``measure.raw_sizes``):
+exact where the outline shows what it should, wild where it does not, missing where it shows
+nothing. The other is the network's glance: coarse, seldom wild, always there. Boosted trees,
+fitted on rendered chips of known truth, correct the better of the two; a second set says how
+far off this chip is, from the same facts and from how much the two differ. So the uncertainty
+is the chip's own, not its group's. Not in here: which form it is, bounds ("at least"), scale.
+"""
+
+from __future__ import annotations
+
+import io
+import json
+from dataclasses import dataclass
+from math import exp, log, nan
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from vision.chips.curl import MIN_ARC_DEG
+from vision.chips.features import CROP_PX_PER_MM, FEATURES
+from vision.chips.measure import raw_sizes
+from vision.errors import ModelUnreadable
+from vision.trees import Trees
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    import numpy.typing as npt
+
+    from vision.chips.features import Shape
+    from vision.chips.measure import Sized
+
+__all__ = ["KEYS", "SIZES_OF", "Base", "SizeModel", "SizeTrees", "facts_of", "questions"]
+
+_ALL = ("length", "width", "extent", "curl_radius", "pitch", "turns", "coil_length")
+#: Sizes that a group has. Nests are told as "at least" and have no curl of their own.
+SIZES_OF: dict[str, tuple[str, ...]] = {
+    "1": _ALL[:3],
+    "2": _ALL,
+    "3": (*_ALL[:4], "turns"),
+    "4": _ALL,
+    "5": _ALL,
+    "6": (*_ALL[:4], "turns"),
+    "7": _ALL[:3],
+    "8": _ALL[:3],
+    "nest": _ALL[:3],
+}
+#: Groups and nests; their places are the numbers that the trees know them by.
+KEYS = tuple(SIZES_OF)
+#: From this relative uncertainty on a size is not told: it says nothing.
+_TOO_UNSURE = 0.4
+#: No size is known better than this, relative.
+_LEAST_U = 0.005
+
+
+@dataclass(frozen=True, slots=True)
+class Base:
+    """What a size of a group is corrected from.
+
+    ``factor`` makes a raw size true on the median; ``glance_leads`` where the glance is
+    nearer on the whole. What leads is taken where it is known, the other one elsewhere.
+    """
+
+    factor: float
+    glance_leads: bool
+
+
+@dataclass(frozen=True, slots=True)
+class SizeTrees:
+    """Trees of one size: the correction, and the logarithm of how far off it may be.
+
+    ``scale`` makes standard uncertainties of that.
+    """
+
+    correction: Trees
+    off: Trees
+    scale: float
+
+
+def facts_of(
+    shapes: Sequence[Shape], keys: Sequence[str], size: str
+) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.float64], npt.NDArray[np.float64]]:
+    """Return logarithms of the raw size (mm), of the glance's, and of its spread, (N,) each.
+
+    NaN where there is none. Turns are a number.
+    """
+    per_mm = 1.0 if size == "turns" else CROP_PX_PER_MM
+    raw, seems, doubt = [], [], []
+    for shape, key in zip(shapes, keys, strict=True):
+        group, glance = ("1" if key == "nest" else key), shape.glance
+        px = raw_sizes(shape, group, nest=key == "nest").get(size, 0.0)
+        raw.append(log(px / per_mm) if px > 0 else nan)
+        seems.append(nan if glance is None else glance.log_size.get(size, nan))
+        doubt.append(nan if glance is None else glance.log_spread.get(size, nan))
+    return np.array(raw), np.array(seems), np.array(doubt)
+
+
+def questions(
+    rows: npt.NDArray[np.float64],
+    keys: Sequence[str],
+    bases: Mapping[str, Base],
+    facts: tuple[npt.NDArray[np.float64], ...],
+) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.float64], npt.NDArray[np.float64]]:
+    """Return what the trees of one size are asked with.
+
+    Parameters
+    ----------
+    rows : (N, F)
+        Measures of :data:`~vision.chips.features.FEATURES`.
+    keys : N of :data:`KEYS`
+    bases : mapping of key to Base
+        Keys without one are asked with NaN.
+    facts
+        As :func:`facts_of` returns.
+
+    Returns
+    -------
+    asked : (N, F + 5)
+    raw : (N,)
+        The logarithm of the raw size times its factor.
+    base : (N,)
+        What is corrected; NaN where neither is known.
+    """
+    raw, seems, doubt = facts
+    factor = np.array([log(bases[k].factor) if k in bases else nan for k in keys])
+    leads = np.array([k in bases and bases[k].glance_leads for k in keys])
+    raw = raw + factor
+    first, second = np.where(leads, seems, raw), np.where(leads, raw, seems)
+    base = np.where(np.isfinite(first), first, second)
+    base[~np.isfinite(factor)] = nan
+    number = np.array([float(KEYS.index(k)) for k in keys])
+    asked = np.column_stack([rows, raw, raw - seems, seems, doubt, number])
+    return asked, raw, base
+
+
+def second_questions(
+    asked: npt.NDArray[np.float64], told: npt.NDArray[np.float64]
+) -> npt.NDArray[np.float64]:
+    """Return what is asked of how far off the ``told`` logarithms of a size are."""
+    raw, seems = asked[:, -5], asked[:, -3]
+    return np.column_stack([asked, told - seems, told - raw])
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SizeModel:
+    """All sizes: ``bases`` by size and key, ``trees`` by size."""
+
+    bases: Mapping[str, Mapping[str, Base]]
+    trees: Mapping[str, SizeTrees]
+
+    def sizes(
+        self,
+        shapes: Sequence[Shape],
+        rows: npt.NDArray[np.float64],
+        keys: Sequence[str],
+    ) -> list[dict[str, Sized]]:
+        """Return the sizes of chips, each a value and its relative standard uncertainty.
+
+        Parameters
+        ----------
+        shapes : N Shape
+            Measured on crops of :data:`~vision.chips.features.CROP_PX_PER_MM`.
+        rows : (N, F)
+            Their measures of :data:`~vision.chips.features.FEATURES`.
+        keys : N of :data:`KEYS`
+            What they were named.
+
+        Returns
+        -------
+        list of dict
+            Millimetres by name (``turns`` a number); a size that the group has not, that
+            nothing is known of, or that is known to less than two fifths, is missing. A
+            radius fitted to less than 60 degrees of arc is never told.
+        """
+        out: list[dict[str, Sized]] = [{} for _ in shapes]
+        if not shapes:
+            return out
+        for size, trees in self.trees.items():
+            asked, _, base = questions(
+                rows, keys, self.bases[size], facts_of(shapes, keys, size)
+            )
+            told = base + trees.correction.sums(asked)
+            off = trees.scale * np.exp(trees.off.sums(second_questions(asked, told)))
+            for i in np.flatnonzero(np.isfinite(told) & (off < _TOO_UNSURE)).tolist():
+                if _has(shapes[i], keys[i], size):
+                    out[i][size] = exp(told[i]), max(float(off[i]), _LEAST_U)
+        return out
+
+    def dump(self) -> bytes:
+        """Return the model as bytes: arrays without pickles, byte for byte repeatable."""
+        arrays: dict[str, Any] = {}
+        for size, trees in self.trees.items():
+            for part, grown in (("correction", trees.correction), ("off", trees.off)):
+                arrays |= {f"{size}.{part}.{k}": v for k, v in grown.arrays().items()}
+        head = {
+            "features": list(FEATURES),
+            "bases": {
+                size: {k: [b.factor, b.glance_leads] for k, b in of.items()}
+                for size, of in self.bases.items()
+            },
+            "scale": {size: trees.scale for size, trees in self.trees.items()},
+        }
+        arrays["head"] = np.array(json.dumps(head))
+        file = io.BytesIO()
+        np.savez_compressed(file, **arrays)
+        return file.getvalue()
+
+    @classmethod
+    def load(cls, data: bytes) -> SizeModel:
+        """Read what :meth:`dump` wrote.
+
+        Raises
+        ------
+        ModelUnreadable
+            Damaged, or made for other measures.
+        """
+        try:
+            with np.load(io.BytesIO(data), allow_pickle=False) as file:
+                arrays = {name: file[name] for name in file.files}
+            head = json.loads(str(arrays.pop("head")))
+            if head["features"] != list(FEATURES):
+                raise ModelUnreadable("The sizes were fitted for other measures; refit them.")  # noqa: TRY301
+
+            def grown(size: str, part: str) -> Trees:
+                first = f"{size}.{part}."
+                own = [k for k in arrays if k.startswith(first)]
+                return Trees.of_arrays({k.removeprefix(first): arrays[k] for k in own})
+
+            return cls(
+                bases={
+                    size: {k: Base(float(f), bool(leads)) for k, (f, leads) in of.items()}
+                    for size, of in head["bases"].items()
+                },
+                trees={
+                    size: SizeTrees(grown(size, "correction"), grown(size, "off"), float(scale))
+                    for size, scale in head["scale"].items()
+                },
+            )
+        except ModelUnreadable:
+            raise
+        except Exception as error:  # many kinds: zip, json, missing arrays
+            raise ModelUnreadable(f"The sizes are unreadable ({error}); refit them.") from error
+
+
+def _has(shape: Shape, key: str, size: str) -> bool:
+    """Say whether a chip of this kind has such a size, as far as it shows."""
+    if size not in SIZES_OF[key]:
+        return False
+    short = shape.circle is not None and shape.circle.arc_deg < MIN_ARC_DEG
+    return not (key == "6" and size in ("curl_radius", "turns") and short)

@@ -1,0 +1,153 @@
+"""Fit what tells sizes: corrections and chip-wise uncertainties, from the feature table.
+
+Both learn from training scenes only. What the uncertainty learns from are corrections of
+chips whose scene the correction had not seen, or it would believe the trees too much.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+from sklearn.ensemble import HistGradientBoostingRegressor
+from sklearn.model_selection import GroupKFold
+
+from vision.chips.eye import GUESSED
+from vision.chips.features import CROP_PX_PER_MM, FEATURES
+from vision.chips.measure import SIZES
+from vision.chips.sizing import (
+    KEYS,
+    SIZES_OF,
+    Base,
+    SizeModel,
+    SizeTrees,
+    questions,
+    second_questions,
+)
+from vision.trees import sums_of
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Sequence
+
+    import numpy.typing as npt
+
+    Numbers = npt.NDArray[np.float64]
+    Strings = npt.NDArray[np.str_]
+
+__all__ = ["fit_sizes"]
+
+_FOLDS = 5
+#: Least rows of a group that a size of it is learned from.
+_LEAST_ROWS = 12
+#: Of the chips not learned from, so many lie within twice their uncertainty: for errors that
+#: are normal that makes it a standard uncertainty.
+_WITHIN = 0.95
+#: An error counts as no larger, and no smaller, than this: logarithms of a size.
+_LARGEST, _SMALLEST = 1.0, 0.003
+
+
+def fit_sizes(records: Sequence[dict[str, str]]) -> SizeModel:
+    """Return the sizes model of a feature table's rows.
+
+    Raises
+    ------
+    ValueError
+        The table has too few scenes or no size with enough rows.
+    """
+    mine = [r for r in records if r["group"] and r.get("part", "train") == "train"]
+    keys = np.array(["nest" if r["label"] == "nest" else r["group"] for r in mine])
+    bases: dict[str, dict[str, Base]] = {}
+    trees: dict[str, SizeTrees] = {}
+    for size in SIZES:
+        true = _log(mine, f"true_{size}")
+        has = np.array([size in SIZES_OF[k] for k in keys]) & np.isfinite(true)
+        if has.sum() < _LEAST_ROWS * len(KEYS):
+            continue
+        own = [r for r, taken in zip(mine, has, strict=True) if taken]
+        bases[size], trees[size] = _one_size(own, keys[has], size, true[has])
+    if not trees:
+        raise ValueError("no size has enough rows to learn from")
+    return SizeModel(bases=bases, trees=trees)
+
+
+def _one_size(
+    records: Sequence[dict[str, str]], keys: Strings, size: str, true: Numbers
+) -> tuple[dict[str, Base], SizeTrees]:
+    raw = _log(records, f"raw_{size}") - (0.0 if size == "turns" else np.log(CROP_PX_PER_MM))
+    if size in GUESSED:
+        seems, doubt = _numbers(records, f"seems_{size}"), _numbers(records, f"doubt_{size}")
+    else:
+        seems = doubt = np.full(len(true), np.nan)
+    bases = _bases(keys, raw, seems, true)
+    rows = np.array([[float(r[f] or "nan") for f in FEATURES] for r in records])
+    asked, _, base = questions(rows, keys.tolist(), bases, (raw, seems, doubt))
+    known = np.isfinite(base)
+    asked, base, true = asked[known], base[known], true[known]
+    scenes = np.array([r["scene"] for r in records])[known]
+    correction = _grower("absolute_error", 150, 12, 20).fit(_filled(asked), true - base)
+    told = base.copy()
+    for train, test in _folds(scenes):
+        part = _grower("absolute_error", 150, 12, 20)
+        part.fit(_filled(asked[train]), (true - base)[train])
+        told[test] += part.predict(_filled(asked[test]))
+    error = np.abs(told - true)
+    second = _filled(second_questions(asked, told))
+    target = np.clip(error, _SMALLEST, _LARGEST)
+    expected = np.empty(len(error))
+    for train, test in _folds(scenes):
+        part = _grower("gamma", 80, 8, 40).fit(second[train], target[train])
+        expected[test] = part.predict(second[test])
+    off = _grower("gamma", 80, 8, 40).fit(second, target)
+    scale = float(np.quantile(error / expected, _WITHIN)) / 2
+    return bases, SizeTrees(sums_of(correction), sums_of(off), scale)
+
+
+def _grower(loss: str, rounds: int, leaves: int, least: int) -> HistGradientBoostingRegressor:
+    return HistGradientBoostingRegressor(
+        loss=loss,
+        max_iter=rounds,
+        max_leaf_nodes=leaves,
+        min_samples_leaf=least,
+        learning_rate=0.06,
+        l2_regularization=1.0,
+        early_stopping=False,
+        random_state=0,
+    )
+
+
+def _bases(keys: Strings, raw: Numbers, seems: Numbers, true: Numbers) -> dict[str, Base]:
+    """Return, for each key with enough rows, the raw size's factor and what leads."""
+    out = {}
+    for key in np.unique(keys).tolist():
+        mine = keys == key
+        measured, glanced = mine & np.isfinite(raw), mine & np.isfinite(seems)
+        if max(measured.sum(), glanced.sum()) < _LEAST_ROWS:
+            continue
+        shift, errors = 0.0, [np.inf, np.inf]
+        if measured.sum() >= _LEAST_ROWS:
+            shift = float(np.median((true - raw)[measured]))
+            errors[0] = float(np.median(np.abs(true - raw - shift)[measured]))
+        if glanced.sum() >= _LEAST_ROWS:
+            errors[1] = float(np.median(np.abs(true - seems)[glanced]))
+        out[key] = Base(float(np.exp(shift)), errors[1] < errors[0])
+    return out
+
+
+def _folds(scenes: Strings) -> Iterator[tuple[npt.NDArray[np.intp], npt.NDArray[np.intp]]]:
+    return iter(GroupKFold(_FOLDS).split(scenes, groups=scenes))
+
+
+def _filled(asked: Numbers) -> Numbers:
+    """Return what is asked with columns of which nothing is known set to 0."""
+    empty = ~np.isfinite(asked).any(axis=0)
+    return np.where(empty, 0.0, asked)
+
+
+def _numbers(records: Sequence[dict[str, str]], column: str) -> Numbers:
+    return np.array([float(r[column]) if r.get(column) else np.nan for r in records])
+
+
+def _log(records: Sequence[dict[str, str]], column: str) -> Numbers:
+    with np.errstate(all="ignore"):
+        out = np.log(_numbers(records, column))
+    return np.where(np.isfinite(out), out, np.nan)
