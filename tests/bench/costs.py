@@ -82,7 +82,7 @@ def load_models() -> None:
 
     from vision import bundled
 
-    bundled.form_model(), bundled.size_rules()
+    bundled.form_model(), bundled.size_model()
     bundled.packaged_eye()
 
 

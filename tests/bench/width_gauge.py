@@ -11,36 +11,35 @@ from __future__ import annotations
 import csv
 import gzip
 import io
-import json
 import random
-from importlib import resources
 
 from advisor.gauges import flat_width, width_state
 from advisor.records import ChipWidth
+from vision import bundled
+from vision.training.fit_sizes import told_of
 
 #: Chip width over the width cut where all is well: the middle of the usual side-spread.
 SPREAD = 1.1
 ALIKE = 1.25
+#: From this relative uncertainty on a reading tells no width.
+TOO_UNSURE = 0.4
 
 
 def strips(part):
     """(measured over true width, true width mm, relative u) of each ribbon and arc."""
-    data = resources.files("vision") / "data"
-    sizes = json.loads((data / "sizes.json").read_text(encoding="utf-8"))
-    rows = csv.DictReader(
-        io.TextIOWrapper(gzip.open(data / "features.csv.gz"), encoding="utf-8")  # noqa: SIM115
-    )
-    out = []
-    for row in rows:
-        if row["part"] != part or row["group"][:1] not in ("1", "6"):
-            continue
-        if row["card"] not in ("1", "True") or not row["raw_width"] or not row["true_width"]:
-            continue
-        rule = sizes["rules"][f"{row['group'][:1]}/width"]
-        true = float(row["true_width"])
-        seen = float(row["raw_width"]) * rule["factor"] / sizes["crop_px_per_mm"]
-        out.append((row["group"][:1], seen / true, true, rule["u_rel"]))
-    return out
+    text = gzip.decompress(bundled.read_data("features.csv.gz")).decode()
+    rows = [
+        r
+        for r in csv.DictReader(io.StringIO(text))
+        if r["part"] == part and r["group"] in ("1", "6") and r["label"] != "nest"
+    ]
+    rows = [r for r in rows if r["card"] == "1" and r["true_width"]]
+    told, u_rel = told_of(rows, bundled.size_model(), "width")
+    return [
+        (r["group"], mm / float(r["true_width"]), float(r["true_width"]), u)
+        for r, mm, u in zip(rows, told.tolist(), u_rel.tolist(), strict=True)
+        if u < TOO_UNSURE
+    ]
 
 
 def trials(chips, *, count, cut, jobs, seed=1):

@@ -138,6 +138,7 @@ def test_light_and_population():
     # Half at 0.3 and half at 0.7: standard deviation 0.2, half of it under 0.55.
     assert row["light_spread"] == pytest.approx(0.2, abs=1e-3)
     assert row["dark_share"] == pytest.approx(0.5, abs=1e-9)
+    assert row["pieces"] == pytest.approx(log(4))
     assert row["confidence"] == 0.8
 
 
@@ -193,7 +194,7 @@ def test_a_straight_bar_does_not_bend_in_any_direction(draw):
     angles = np.radians((0, 10, 17, 30, 60))
     rows = [row_of(draw.placed(draw.straight(300), 18, angle=a)) for a in angles]
     # A twelfth of a turn is what the eye would begin to call bent.
-    assert max(r["turning_abs"] for r in rows) < log(1 + 1 / 12)
+    assert max(r["turning"] for r in rows) < 1 / 12
 
 
 @pytest.mark.parametrize("angle", [0.0, 0.5])

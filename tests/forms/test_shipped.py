@@ -189,8 +189,8 @@ def test_the_camera_nearer_or_farther_gives_the_same_measures():
 
     Extent: half a pixel of the coarse photo at both ends is 0.11 mm, 2 % of the shortest
     chip; 5 % with the outline's own freedom. Solidity: the rim of a thin chip is half its
-    area, and moves by a tenth of it. Repeat: a correlation; blur lowers it, most where a
-    turn is only a few pixels wide, by a tenth or two.
+    area, and moves by a tenth of it. Repeat, of coils: a correlation; blur lowers it, most
+    where a turn is only a few pixels wide, by a tenth or two.
     """
     coarse, fine = mixed_scene(9.0), mixed_scene(14.0)
     far, near = look(coarse).seen, look(fine).seen
@@ -205,5 +205,6 @@ def test_the_camera_nearer_or_farther_gives_the_same_measures():
         f, g = one.features, two.features
         assert f["log_extent"] == pytest.approx(g["log_extent"], abs=0.05), a.form
         assert f["solidity"] == pytest.approx(g["solidity"], abs=0.1), a.form
-        assert f["repeat"] == pytest.approx(g["repeat"], abs=0.2), a.form
+        if a.form[0] in "245":
+            assert f["repeat"] == pytest.approx(g["repeat"], abs=0.2), a.form
     assert pairs >= 5

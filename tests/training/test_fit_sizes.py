@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 from vision.chips.features import CROP_PX_PER_MM, FEATURES
-from vision.chips.sizing import SizeModel, questions, second_questions
-from vision.training.fit_sizes import fit_sizes
+from vision.chips.sizing import SizeModel
+from vision.training.fit_sizes import fit_sizes, told_of
 
 COUNT = 900
 
@@ -15,12 +15,12 @@ COUNT = 900
 def made(rng):
     """Ribbons whose measured length is short by a tenth and good to 1 %, but for one in five.
 
-    Of those the line was followed half the way; "straightness" tells. The glance is good to
+    Of those the line was followed some of the way; "straightness" tells. The glance is good to
     8 %, and says so.
     """
     true = rng.uniform(5, 40, COUNT)
     lost = rng.random(COUNT) < 0.2
-    raw = true / 1.1 * rng.normal(1, 0.01, COUNT) * np.where(lost, 0.5, 1.0)
+    raw = true / 1.1 * rng.normal(1, 0.01, COUNT) * np.where(lost, rng.uniform(0.2, 0.9, COUNT), 1.0)
     seems = np.log(true) + rng.normal(0, 0.08, COUNT)
     records = [
         {
@@ -37,32 +37,25 @@ def made(rng):
         | {"straightness": str(0.1 if lost[i] else 0.9)}
         for i in range(COUNT)
     ]
-    return records, true, lost, raw, seems
+    return records, true, lost
 
 
 @pytest.fixture(scope="module")
 def learned():
-    records, *_ = made(np.random.default_rng(7))
-    return fit_sizes(records)
+    return fit_sizes(made(np.random.default_rng(7))[0])
 
 
 def asked_again(model, rng):
     """Return logarithmic errors, relative uncertainties, and which lines were lost."""
-    records, true, lost, raw, seems = made(rng)
-    rows = np.full((COUNT, len(FEATURES)), np.nan)
-    at = list(FEATURES).index("straightness")
-    rows[:, at] = [float(r["straightness"]) for r in records]
-    facts = (np.log(raw), seems, np.full(COUNT, np.log(0.06)))
-    trees = model.trees["length"]
-    asked, _, base = questions(rows, ["1"] * COUNT, model.bases["length"], facts)
-    told = base + trees.correction.sums(asked)
-    u = trees.scale * np.exp(trees.off.sums(second_questions(asked, told)))
-    return told - np.log(true), u, lost
+    records, true, lost = made(rng)
+    told, u = told_of(records, model, "length")
+    return np.log(told / true), u, lost
 
 
 def test_the_factor_and_what_leads_come_from_the_rows(learned):
     base = learned.bases["length"]["1"]
-    # Median of true over raw: four of five rows lie round 1.1, the others at 2.2.
+    # Median of true over raw: four of five rows lie round 1.1, the others above, which
+    # moves the median to the 62nd percentile of the good ones, 0.3 of their 1 %.
     assert base.factor == pytest.approx(1.1, rel=0.01)
     assert not base.glance_leads
 
@@ -70,11 +63,11 @@ def test_the_factor_and_what_leads_come_from_the_rows(learned):
 def test_lost_lines_are_told_by_the_glance_and_doubted(learned):
     error, u, lost = asked_again(learned, np.random.default_rng(8))
     assert np.median(np.abs(error[~lost])) < 0.015
-    # Half the line is 69 % off as a logarithm; the glance is 8 %.
+    # Half the line is 69 % off as a logarithm; the glance is off by 5 % on the median.
     assert np.median(np.abs(error[lost])) < 0.12
     assert np.median(u[lost]) > 3 * np.median(u[~lost])
-    # 93 % of rows within 2 u are asked for; 900 rows of 60 scenes: within 4 %.
-    assert np.mean(np.abs(error) < 2 * u) == pytest.approx(0.93, abs=0.04)
+    # 95 % of rows within 2 u are asked for; 900 rows of 60 scenes: within 4 %.
+    assert np.mean(np.abs(error) < 2 * u) == pytest.approx(0.95, abs=0.04)
 
 
 def test_rows_of_calibration_scenes_teach_nothing():

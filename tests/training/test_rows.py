@@ -79,7 +79,7 @@ def test_windows_to_learn_from_hold_what_lies_there(made_scenes):
     windows = Windows([s for s in sheets if s is not None], side=96)
     drawn = windows.draw(60, np.random.default_rng(3))
     assert windows.draw(60, np.random.default_rng(3)) == drawn
-    on_chip, light_on, light_off = 0, [], []
+    on_chip, light_on, light_off, known = 0, [], [], []
     for w in drawn:
         sheet = windows.sheets[w.sheet]
         seen = sheet.seen[w.top : w.top + 96, w.left : w.left + 96, :3].mean(axis=2)
@@ -89,11 +89,12 @@ def test_windows_to_learn_from_hold_what_lies_there(made_scenes):
         on_chip += chips.any()
         light_on += seen[chips].tolist()
         light_off += seen[labels == 0].tolist()
-        # Each chip that is seen has a true length and width.
-        assert np.isfinite(sheet.sizes[np.unique(labels[chips]), :2]).all()
+        known += np.isfinite(sheet.sizes[np.unique(labels[chips]), :2]).all(axis=1).tolist()
     # Four windows of five lie on something; chips are seldom as light as the white sheet.
     assert on_chip >= 30
     assert np.mean(light_on) < np.mean(light_off)
+    # All but nests and crumbs have a true length and width.
+    assert np.mean(known) > 0.6
 
 
 def test_a_sheet_with_nothing_on_it_teaches_nothing(made_scenes):

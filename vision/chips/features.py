@@ -73,6 +73,7 @@ FEATURES: dict[str, str] = {
     "eye": "open in the very middle",
     "light_spread": "glints and dark places side by side",
     "dark_share": "much of it is darker than mid grey",
+    "pieces": "seen in several pieces",
     "confidence": "the reader is sure this is metal",
     "curls": "looks curled",
     "winds": "looks as if it winds along an axis",
@@ -335,6 +336,7 @@ def feature_row(shape: Shape) -> dict[str, float]:
         "eye": s.eye,
         "light_spread": s.light_spread,
         "dark_share": s.dark_share,
+        "pieces": log(float(s.pieces)),
         "confidence": s.confidence,
     }
     row |= _line_features(s) | _coil_features(s) | _glance_features(s)

@@ -23,8 +23,6 @@ __all__ = ["SIZES", "Sized", "geometry_of", "raw_sizes"]
 
 SIZES = ("length", "width", "extent", "curl_radius", "pitch", "turns", "coil_length")
 
-#: Groups whose length is followed along a line.
-_TRACED = ("1", "6", "8")
 #: Least height of the autocorrelation peak for a pitch to be believed.
 _REPEAT_SCORE = 0.25
 #: Outline and shading must give the same pitch within this.
@@ -135,8 +133,6 @@ def geometry_of(
         value, u_rel = sizes[name]
         u_scale = u_scale_rel if per_mm else 0.0  # turns are a count
         limit = bound if name in ("length", "extent", "turns", "coil_length") else None
-        if name == "length" and shape.pieces > 1 and group in _TRACED:
-            limit = "at_least"  # the line was followed along the largest piece only
         return Measured(value=value, u=value * hypot(u_rel, u_scale), bound=limit)
 
     unsure = shape.coil is not None and shape.coil.agree < _REPEAT_AGREE

@@ -32,7 +32,16 @@ if TYPE_CHECKING:
     from vision.chips.features import Shape
     from vision.chips.measure import Sized
 
-__all__ = ["KEYS", "SIZES_OF", "Base", "SizeModel", "SizeTrees", "facts_of", "questions"]
+__all__ = [
+    "KEYS",
+    "SIZES_OF",
+    "Base",
+    "SizeModel",
+    "SizeTrees",
+    "facts_of",
+    "questions",
+    "second_questions",
+]
 
 _ALL = ("length", "width", "extent", "curl_radius", "pitch", "turns", "coil_length")
 #: Sizes that a group has. Nests are told as "at least" and have no curl of their own.

@@ -26,7 +26,7 @@ __all__ = ["STEPS", "fit_eye"]
 
 _LOG = logging.getLogger(__name__)
 #: Batches to learn from.
-STEPS = 6600
+STEPS = 22_000
 
 
 def _sheet_at(path: Path) -> Sheet | None:

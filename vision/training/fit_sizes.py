@@ -34,7 +34,7 @@ if TYPE_CHECKING:
     Numbers = npt.NDArray[np.float64]
     Strings = npt.NDArray[np.str_]
 
-__all__ = ["fit_sizes"]
+__all__ = ["fit_sizes", "told_of"]
 
 _FOLDS = 5
 #: Least rows of a group that a size of it is learned from.
@@ -55,7 +55,7 @@ def fit_sizes(records: Sequence[dict[str, str]]) -> SizeModel:
         The table has too few scenes or no size with enough rows.
     """
     mine = [r for r in records if r["group"] and r.get("part", "train") == "train"]
-    keys = np.array(["nest" if r["label"] == "nest" else r["group"] for r in mine])
+    keys = _keys(mine)
     bases: dict[str, dict[str, Base]] = {}
     trees: dict[str, SizeTrees] = {}
     for size in SIZES:
@@ -70,16 +70,44 @@ def fit_sizes(records: Sequence[dict[str, str]]) -> SizeModel:
     return SizeModel(bases=bases, trees=trees)
 
 
+def told_of(
+    records: Sequence[dict[str, str]], model: SizeModel, size: str
+) -> tuple[Numbers, Numbers]:
+    """Return what a model tells of a size of a table's rows: mm and relative u, (N,) each.
+
+    NaN where it tells nothing; however unsure it is. Rows that are no chips are not asked.
+    """
+    keys = _keys(records).tolist()
+    asked, _, base = questions(_rows(records), keys, model.bases[size], _facts(records, size))
+    trees = model.trees[size]
+    told = base + trees.correction.sums(asked)
+    off = trees.scale * np.exp(trees.off.sums(second_questions(asked, told)))
+    return np.exp(told), np.where(np.isfinite(told), off, np.nan)
+
+
+def _keys(records: Sequence[dict[str, str]]) -> Strings:
+    return np.array(["nest" if r["label"] == "nest" else r["group"] for r in records])
+
+
+def _rows(records: Sequence[dict[str, str]]) -> Numbers:
+    return np.array([[float(r[f] or "nan") for f in FEATURES] for r in records])
+
+
+def _facts(records: Sequence[dict[str, str]], size: str) -> tuple[Numbers, Numbers, Numbers]:
+    """Return what ``sizing.facts_of`` does, from rows of the table."""
+    raw = _log(records, f"raw_{size}") - (0.0 if size == "turns" else np.log(CROP_PX_PER_MM))
+    if size not in GUESSED:
+        nothing = np.full(len(raw), np.nan)
+        return raw, nothing, nothing
+    return raw, _numbers(records, f"seems_{size}"), _numbers(records, f"doubt_{size}")
+
+
 def _one_size(
     records: Sequence[dict[str, str]], keys: Strings, size: str, true: Numbers
 ) -> tuple[dict[str, Base], SizeTrees]:
-    raw = _log(records, f"raw_{size}") - (0.0 if size == "turns" else np.log(CROP_PX_PER_MM))
-    if size in GUESSED:
-        seems, doubt = _numbers(records, f"seems_{size}"), _numbers(records, f"doubt_{size}")
-    else:
-        seems = doubt = np.full(len(true), np.nan)
+    raw, seems, doubt = _facts(records, size)
     bases = _bases(keys, raw, seems, true)
-    rows = np.array([[float(r[f] or "nan") for f in FEATURES] for r in records])
+    rows = _rows(records)
     asked, _, base = questions(rows, keys.tolist(), bases, (raw, seems, doubt))
     known = np.isfinite(base)
     asked, base, true = asked[known], base[known], true[known]

@@ -74,16 +74,14 @@ def true_sizes(chips: Sequence[dict[str, Any]]) -> npt.NDArray[np.float32]:
     """Return what a sheet's ``sizes`` holds, from the chips of a truth file."""
     out = np.full((256, len(GUESSED)), np.nan, np.float32)
     for chip in chips:
-        radii = chip["curl_radius_range_mm"]
-        of = {
-            **{k: chip[f"{k}_mm"] for k in ("length", "width", "curl_radius", "pitch")},
-            "coil_length": chip["coil_length_mm"],
-            "turns": chip["turns"],
+        radii = chip.get("curl_radius_range_mm")
+        of = {k: chip.get(f"{k}_mm") for k in GUESSED} | {
+            "turns": chip.get("turns"),
             "taper": radii[1] / radii[0] if radii and radii[0] > 0 else None,
         }
-        row = [of.get(k) for k in GUESSED]
+        row = [of[k] for k in GUESSED]
         out[chip["number"]] = [np.nan if v is None else np.log(max(v, 1e-3)) for v in row]
-        if chip["theta_deg"] is not None:
+        if chip.get("theta_deg") is not None:
             out[chip["number"], GUESSED.index("lie")] = chip["theta_deg"] / LIE_DEG
     return out
 
