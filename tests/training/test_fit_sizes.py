@@ -20,7 +20,12 @@ def made(rng):
     """
     true = rng.uniform(5, 40, COUNT)
     lost = rng.random(COUNT) < 0.2
-    raw = true / 1.1 * rng.normal(1, 0.01, COUNT) * np.where(lost, rng.uniform(0.2, 0.9, COUNT), 1.0)
+    raw = (
+        true
+        / 1.1
+        * rng.normal(1, 0.01, COUNT)
+        * np.where(lost, rng.uniform(0.2, 0.9, COUNT), 1.0)
+    )
     seems = np.log(true) + rng.normal(0, 0.08, COUNT)
     records = [
         {
@@ -70,10 +75,26 @@ def test_lost_lines_are_told_by_the_glance_and_doubted(learned):
     assert np.mean(np.abs(error) < 2 * u) == pytest.approx(0.95, abs=0.04)
 
 
-def test_rows_of_calibration_scenes_teach_nothing():
-    records, *_ = made(np.random.default_rng(7))
-    held = [r | {"part": "calibration", "true_length": "99"} for r in records]
-    assert fit_sizes(records + held).dump() == fit_sizes(records).dump()
+def test_calibration_rows_teach_nothing_but_how_large_the_doubt_is(learned):
+    records = made(np.random.default_rng(7))[0]
+    # Their truth scatters by 20 %, so 95 % of it lie within twice a fifth and a little.
+    rng = np.random.default_rng(9)
+    held = [
+        r
+        | {
+            "part": "calibration",
+            "true_length": str(float(r["true_length"]) * rng.lognormal(0, 0.2)),
+        }
+        for r in made(rng)[0]
+    ]
+    model = fit_sizes(records + held)
+    told, u = told_of(held, model, "length")
+    assert np.array_equal(told, told_of(held, learned, "length")[0])
+    true = np.array([float(r["true_length"]) for r in held])
+    assert np.mean(np.abs(np.log(told / true)) < 2 * u) == pytest.approx(0.95, abs=0.002)
+    assert model.trees["length"].scale > 3 * learned.trees["length"].scale
+    # Too few of them set nothing.
+    assert fit_sizes(records + held[:50]).dump() == learned.dump()
 
 
 def test_what_was_written_is_read_again(learned):

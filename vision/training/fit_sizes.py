@@ -1,11 +1,13 @@
 """Fit what tells sizes: corrections and chip-wise uncertainties, from the feature table.
 
 Both learn from training scenes only. What the uncertainty learns from are corrections of
-chips whose scene the correction had not seen, or it would believe the trees too much.
+chips whose scene the correction had not seen, or it would believe the trees too much. How
+large it is on the whole is set on calibration scenes, where there are enough.
 """
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -42,6 +44,8 @@ _LEAST_ROWS = 12
 #: Of the chips not learned from, so many lie within twice their uncertainty: for errors that
 #: are normal that makes it a standard uncertainty.
 _WITHIN = 0.95
+#: Least chips of calibration scenes that set it.
+_LEAST_HELD = 100
 #: An error counts as no larger, and no smaller, than this: logarithms of a size.
 _LARGEST, _SMALLEST = 1.0, 0.003
 
@@ -54,7 +58,9 @@ def fit_sizes(records: Sequence[dict[str, str]]) -> SizeModel:
     ValueError
         The table has too few scenes or no size with enough rows.
     """
-    mine = [r for r in records if r["group"] and r.get("part", "train") == "train"]
+    chips = [r for r in records if r["group"]]
+    mine = [r for r in chips if r.get("part", "train") == "train"]
+    held = [r for r in chips if r.get("part", "train") != "train"]
     keys = _keys(mine)
     bases: dict[str, dict[str, Base]] = {}
     trees: dict[str, SizeTrees] = {}
@@ -67,7 +73,20 @@ def fit_sizes(records: Sequence[dict[str, str]]) -> SizeModel:
         bases[size], trees[size] = _one_size(own, keys[has], size, true[has])
     if not trees:
         raise ValueError("no size has enough rows to learn from")
-    return SizeModel(bases=bases, trees=trees)
+    return _rescaled(SizeModel(bases=bases, trees=trees), held)
+
+
+def _rescaled(model: SizeModel, held: Sequence[dict[str, str]]) -> SizeModel:
+    """Return the model with uncertainties that are true of chips not learned from."""
+    trees = dict(model.trees)
+    for size, grown in model.trees.items():
+        told, u = told_of(held, model, size)
+        off = np.abs(np.log(told) - _log(held, f"true_{size}")) / u
+        off = off[np.isfinite(off)]
+        if len(off) >= _LEAST_HELD:
+            scale = grown.scale * float(np.quantile(off, _WITHIN)) / 2
+            trees[size] = replace(grown, scale=scale)
+    return replace(model, trees=trees)
 
 
 def told_of(
@@ -77,6 +96,8 @@ def told_of(
 
     NaN where it tells nothing; however unsure it is. Rows that are no chips are not asked.
     """
+    if not records:
+        return np.empty(0), np.empty(0)
     keys = _keys(records).tolist()
     asked, _, base = questions(_rows(records), keys, model.bases[size], _facts(records, size))
     trees = model.trees[size]
