@@ -238,8 +238,13 @@ def _film_lines(rows: Sequence[HeatRow]) -> Iterator[str]:
     steps = [_steps(r) for r in named]
     yield (
         f"name: right {_share([s == 0 for s in steps])}, or neighbour "
-        f"{_share([s <= 1 for s in steps])}; true name among those given "
-        f"{_share([tint_name(r.true_nm, r.family) in r.candidates for r in named])}"
+        f"{_share([s <= 1 for s in steps])}"
+    )
+    told = [min(_apart(name, r) for name in (r.candidates or (r.name or "",))) for r in named]
+    count = np.mean([max(len(r.candidates), 1) for r in named]) if named else 0.0
+    yield (
+        f"name, of all that are told ({count:.1f} on the mean): the true one among them "
+        f"{_share([s == 0 for s in told])}, or a neighbour {_share([s <= 1 for s in told])}"
     )
     yield f"name, at best: {_at_best(asked)}"
     sure = [s for s, r in zip(steps, named, strict=True) if r.sure]
@@ -293,7 +298,12 @@ def _between(
 
 
 def _steps(row: HeatRow) -> int:
-    return abs(TINTS.index(row.name or "") - TINTS.index(tint_name(row.true_nm, row.family)))
+    """Return how many names the first one told is from the true one."""
+    return _apart(row.name or "", row)
+
+
+def _apart(name: str, row: HeatRow) -> int:
+    return abs(TINTS.index(name) - TINTS.index(tint_name(row.true_nm, row.family)))
 
 
 def _bright_line(word: str, rows: Sequence[HeatRow]) -> str:
