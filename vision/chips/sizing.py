@@ -20,7 +20,7 @@ import numpy as np
 
 from vision.chips.curl import MIN_ARC_DEG
 from vision.chips.features import CROP_PX_PER_MM, FEATURES
-from vision.chips.measure import raw_sizes
+from vision.chips.measure import SIZES, raw_sizes
 from vision.errors import ModelUnreadable
 from vision.trees import Trees
 
@@ -43,18 +43,19 @@ __all__ = [
     "second_questions",
 ]
 
-_ALL = ("length", "width", "extent", "curl_radius", "pitch", "turns", "coil_length")
+#: Sizes that every chip has.
+_OF_ANY = ("length", "width", "extent")
 #: Sizes that a group has. Nests are told as "at least" and have no curl of their own.
 SIZES_OF: dict[str, tuple[str, ...]] = {
-    "1": _ALL[:3],
-    "2": _ALL,
-    "3": (*_ALL[:4], "turns"),
-    "4": _ALL,
-    "5": _ALL,
-    "6": (*_ALL[:4], "turns"),
-    "7": _ALL[:3],
-    "8": _ALL[:3],
-    "nest": _ALL[:3],
+    "1": _OF_ANY,
+    "2": SIZES,
+    "3": (*_OF_ANY, "curl_radius", "turns"),
+    "4": SIZES,
+    "5": SIZES,
+    "6": (*_OF_ANY, "curl_radius", "turns"),
+    "7": _OF_ANY,
+    "8": _OF_ANY,
+    "nest": _OF_ANY,
 }
 #: Groups and nests; their places are the numbers that the trees know them by.
 KEYS = tuple(SIZES_OF)

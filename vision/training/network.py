@@ -136,7 +136,7 @@ def onnx_of(weights: Weights) -> bytes:
     bytes
         Input "shown" (1, 4, H, W), sides multiples of 32; "metal" (1, 1, H, W) in 0..1;
         "place" (1, 4, H / 4, W / 4): right and down, mm, reach, mm, typical in 0..1;
-        "guess" (1, 18, H / 8, W / 8): as ``vision.chips.eye.Said`` tells.
+        "guess" (1, G, H / 8, W / 8): as ``vision.chips.eye.Said`` tells.
 
     Raises
     ------
@@ -209,7 +209,9 @@ def onnx_of(weights: Weights) -> bytes:
         [
             helper.make_tensor_value_info("metal", TensorProto.FLOAT, [1, 1, "h", "w"]),
             helper.make_tensor_value_info("place", TensorProto.FLOAT, [1, 4, "rows", "cols"]),
-            helper.make_tensor_value_info("guess", TensorProto.FLOAT, [1, 18, "r", "c"]),
+            helper.make_tensor_value_info(
+                "guess", TensorProto.FLOAT, [1, LAYERS["guess"].outof, "r", "c"]
+            ),
         ],
         stored,
     )
