@@ -16,13 +16,12 @@ import random
 from advisor.gauges import flat_width, width_state
 from advisor.records import ChipWidth
 from vision import bundled
+from vision.chips.sizing import TOO_UNSURE
 from vision.training.fit_sizes import told_of
 
 #: Chip width over the width cut where all is well: the middle of the usual side-spread.
 SPREAD = 1.1
 ALIKE = 1.25
-#: From this relative uncertainty on a reading tells no width.
-TOO_UNSURE = 0.4
 
 
 def strips(part):

@@ -122,17 +122,6 @@ def test_score_parts_coils_from_blobs_and_ribbons(draw, rng):
     assert np.median(coils) > np.quantile(blobs + ribbons, 0.95)
 
 
-def test_a_cone_has_a_trend_and_a_cylinder_none():
-    rows, cols = np.mgrid[0:100, 0:300]
-    half = 15 + 25 * (cols - 20) / 260
-    cone = (np.abs(rows - 50) <= half) & (cols >= 20) & (cols < 280)
-    tube = (np.abs(rows - 50) <= 27) & (cols >= 20) & (cols < 280)
-    flat = np.where(cone | tube, 0.5, 1).astype(np.float32)
-    # Breadth from 30 to 80 over a mean of 55: (80 - 30) / 55. Smoothing flattens the ends.
-    assert read(cone, flat).diameter_trend == pytest.approx(50 / 55, rel=0.1)
-    assert read(tube, flat).diameter_trend == pytest.approx(0, abs=0.01)
-
-
 @pytest.mark.parametrize("slope", [0.0, 0.5, 2.0])
 def test_slant_of_streaks(slope):
     # Streaks of direction atan(slope) from the row across: light varies along the axis

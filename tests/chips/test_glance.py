@@ -44,7 +44,6 @@ def test_only_the_chips_own_squares_count():
     glance = glance_of(guess, mask, GUESS_PX + 1, 2 * GUESS_PX)
     assert glance.log_size["width"] == pytest.approx(1.0)
     assert glance.mm("width") == pytest.approx(np.e)
-    assert glance.lie_deg == pytest.approx(45)
     assert (glance.curls, glance.winds) == pytest.approx((0.9, 0.2))
 
 

@@ -12,15 +12,15 @@ HERE = Path(__file__).parent
 CASES = tomllib.loads((HERE / "cutting.toml").read_text(encoding="utf-8"))["case"]
 
 
-def _rows():
-    """Load the neighbouring module; test folders are no packages."""
-    spec = importlib.util.spec_from_file_location("cutting_rows", HERE / "cutting_rows.py")
+def _rows(name):
+    """Load what a neighbouring module defines; test folders are no packages."""
+    spec = importlib.util.spec_from_file_location(name, HERE / f"{name}.py")
     module = importlib.util.module_from_spec(spec)
     spec.loader.exec_module(module)
-    return module
+    return vars(module)
 
 
-ROWS = _rows()
+ROWS = _rows("cutting_rows") | _rows("stiffness_rows")
 
 
 def test_every_row_says_where_it_comes_from_and_why_its_tolerance():
@@ -43,7 +43,7 @@ def test_all_rows_of_the_reference_list_are_here():
 
 @pytest.mark.parametrize("case", CASES, ids=lambda case: case["id"])
 def test_published_value(case):
-    got = getattr(ROWS, case["function"])(**case["inputs"])
+    got = ROWS[case["function"]](**case["inputs"])
     if "band_low" in case["expect"]:
         for ours, printed in zip(got["kc"], case["expect"]["band_low"], strict=True):
             assert printed / 1.3 <= ours <= printed * (1 + case["rtol"]), case["where"]

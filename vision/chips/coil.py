@@ -63,7 +63,6 @@ class Coil:
 
     axis_px: float
     diameter_px: float
-    diameter_trend: float
     diameter_cv: float
     pitch_px: float
     score: float
@@ -225,9 +224,6 @@ def coil_of(straight: Straight) -> Coil | None:
     diameter = percentile(span, 85)[0]
     wave = max(0.35 * diameter, 2.0)
     smooth = smoothed(span, wave)
-    along = np.linspace(-0.5, 0.5, len(span))
-    slope = (along * smooth).sum() / max((along * along).sum(), 1e-9)
-    trend = float(slope / max(smooth.mean(), 1))
     fine = light * mask + (1 - mask)
     region = slice(columns[0], columns[-1] + 1)
     detail = fine[:, region] - _slow_part(np.ascontiguousarray(fine[:, region]), wave)
@@ -253,7 +249,6 @@ def coil_of(straight: Straight) -> Coil | None:
     return Coil(
         axis_px=straight.axis_px,
         diameter_px=diameter,
-        diameter_trend=abs(trend),
         diameter_cv=float(np.std(smooth) / max(smooth.mean(), 1)),
         pitch_px=pitch,
         score=score,

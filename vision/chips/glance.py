@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from vision.chips.eye import ASKED, GUESS_PX, GUESSED, LIE_DEG
+from vision.chips.eye import ASKED, GUESS_PX, GUESSED
 
 if TYPE_CHECKING:
     import numpy.typing as npt
@@ -48,11 +48,6 @@ class Glance:
     def mm(self, name: str) -> float:
         """Return a size in mm (a number for ``turns`` and ``taper``)."""
         return exp(self.log_size[name])
-
-    @property
-    def lie_deg(self) -> float:
-        """Angle between the strip's width and the axis of its coil, degrees."""
-        return LIE_DEG * self.log_size["lie"]
 
 
 def glance_of(

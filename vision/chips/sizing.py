@@ -35,6 +35,7 @@ if TYPE_CHECKING:
 __all__ = [
     "KEYS",
     "SIZES_OF",
+    "TOO_UNSURE",
     "Base",
     "SizeModel",
     "SizeTrees",
@@ -60,7 +61,7 @@ SIZES_OF: dict[str, tuple[str, ...]] = {
 #: Groups and nests; their places are the numbers that the trees know them by.
 KEYS = tuple(SIZES_OF)
 #: From this relative uncertainty on a size is not told: it says nothing.
-_TOO_UNSURE = 0.4
+TOO_UNSURE = 0.4
 #: No size is known better than this, relative.
 _LEAST_U = 0.005
 
@@ -112,8 +113,8 @@ def questions(
     keys: Sequence[str],
     bases: Mapping[str, Base],
     facts: tuple[npt.NDArray[np.float64], ...],
-) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.float64], npt.NDArray[np.float64]]:
-    """Return what the trees of one size are asked with.
+) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.float64]]:
+    """Return what the trees of one size are asked with, and what they correct.
 
     Parameters
     ----------
@@ -128,8 +129,6 @@ def questions(
     Returns
     -------
     asked : (N, F + 5)
-    raw : (N,)
-        The logarithm of the raw size times its factor.
     base : (N,)
         What is corrected; NaN where neither is known.
     """
@@ -142,7 +141,7 @@ def questions(
     base[~np.isfinite(factor)] = nan
     number = np.array([float(KEYS.index(k)) for k in keys])
     asked = np.column_stack([rows, raw, raw - seems, seems, doubt, number])
-    return asked, raw, base
+    return asked, base
 
 
 def second_questions(
@@ -159,6 +158,23 @@ class SizeModel:
 
     bases: Mapping[str, Mapping[str, Base]]
     trees: Mapping[str, SizeTrees]
+
+    def told(
+        self,
+        size: str,
+        rows: npt.NDArray[np.float64],
+        keys: Sequence[str],
+        facts: tuple[npt.NDArray[np.float64], ...],
+    ) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.float64]]:
+        """Return the logarithm of one size and its relative uncertainty, (N,) each.
+
+        Arguments as of :func:`questions`; NaN where nothing is known of the size.
+        """
+        trees = self.trees[size]
+        asked, base = questions(rows, keys, self.bases[size], facts)
+        told = base + trees.correction.sums(asked)
+        off = trees.scale * np.exp(trees.off.sums(second_questions(asked, told)))
+        return told, np.where(np.isfinite(told), off, nan)
 
     def sizes(
         self,
@@ -187,13 +203,9 @@ class SizeModel:
         out: list[dict[str, Sized]] = [{} for _ in shapes]
         if not shapes:
             return out
-        for size, trees in self.trees.items():
-            asked, _, base = questions(
-                rows, keys, self.bases[size], facts_of(shapes, keys, size)
-            )
-            told = base + trees.correction.sums(asked)
-            off = trees.scale * np.exp(trees.off.sums(second_questions(asked, told)))
-            for i in np.flatnonzero(np.isfinite(told) & (off < _TOO_UNSURE)).tolist():
+        for size in self.trees:
+            told, off = self.told(size, rows, keys, facts_of(shapes, keys, size))
+            for i in np.flatnonzero(np.isfinite(told) & (off < TOO_UNSURE)).tolist():
                 if _has(shapes[i], keys[i], size):
                     out[i][size] = exp(told[i]), max(float(off[i]), _LEAST_U)
         return out

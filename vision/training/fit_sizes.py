@@ -99,11 +99,8 @@ def told_of(
     if not records:
         return np.empty(0), np.empty(0)
     keys = _keys(records).tolist()
-    asked, _, base = questions(_rows(records), keys, model.bases[size], _facts(records, size))
-    trees = model.trees[size]
-    told = base + trees.correction.sums(asked)
-    off = trees.scale * np.exp(trees.off.sums(second_questions(asked, told)))
-    return np.exp(told), np.where(np.isfinite(told), off, np.nan)
+    told, u = model.told(size, _rows(records), keys, _facts(records, size))
+    return np.exp(told), u
 
 
 def _keys(records: Sequence[dict[str, str]]) -> Strings:
@@ -129,7 +126,7 @@ def _one_size(
     raw, seems, doubt = _facts(records, size)
     bases = _bases(keys, raw, seems, true)
     rows = _rows(records)
-    asked, _, base = questions(rows, keys.tolist(), bases, (raw, seems, doubt))
+    asked, base = questions(rows, keys.tolist(), bases, (raw, seems, doubt))
     known = np.isfinite(base)
     asked, base, true = asked[known], base[known], true[known]
     scenes = np.array([r["scene"] for r in records])[known]
