@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Literal
 
 from vision.chips.curl import MIN_ARC_DEG
 from vision.records import ChipGeometry, Measured
+from vision.terms import COIL_GROUPS
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -85,7 +86,7 @@ def raw_sizes(s: Shape, group: str, *, nest: bool = False) -> dict[str, float]:
     out = {"extent": s.extent}
     if nest:
         out |= {"length": s.area / max(s.width, 1.0), "width": s.width}
-    elif group in ("2", "4", "5"):
+    elif group in COIL_GROUPS:
         out |= _coil_sizes(s, group)
     elif group == "3":
         out |= _spiral_sizes(s)

@@ -41,8 +41,6 @@ READER_VERSION = "1"
 _NOT_CHIP = 0.5
 #: This many elemental crumbs are one population, not chips one by one.
 _POPULATION = 3
-#: Groups whose lengths go along the axis of a coil.
-_COILS = frozenset({"2", "4", "5"})
 _NEST = CLASSES.index("nest")
 _NONE = CLASSES.index("none")
 
@@ -92,7 +90,7 @@ def _outline(seen: Seen, plane: Plane) -> tuple[Points2, ...]:
 
 def _measured_line(seen: Seen, group: str, plane: Plane, *, nest: bool) -> Points2 | None:
     """Return what lengths go along, in pixels of the photo: coil axis or centre line."""
-    line = seen.axis_mm if group in _COILS else seen.line_mm
+    line = seen.axis_mm if group in COIL_GROUPS else seen.line_mm
     return None if nest or line is None else np.asarray(plane.to_photo_px(line))
 
 
@@ -207,7 +205,7 @@ def _chip(
         flags=tuple(dict.fromkeys(str(f) for f in extra)),
         features=seen.features,
         line_px=_measured_line(seen, group, plane, nest=nest),
-        line_is_axis=group in _COILS,
+        line_is_axis=group in COIL_GROUPS,
     )
 
 
