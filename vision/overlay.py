@@ -35,6 +35,8 @@ _BAR_LENGTHS_MM: Final = (1, 2, 5, 10, 20, 50, 100)
 _LETTERS_PER_SIDE: Final = 32  # so that tags can be read on a phone, 350 px wide
 _CROWD: Final = 20  # chips; from here on tags hold the number alone
 _BAR_SHARE: Final = 0.22  # of the width, at most
+_LEAST_RING: Final = 26  # extent of a drawn ring, in 1600ths of the picture
+_LEAST_GAP: Final = 9  # breadth of a drawn gap, likewise; its two lines take 10
 _FOCUS_MARGIN: Final = 0.08  # of the longer side of what the chips cover
 
 Box = tuple[int, int, int, int]  # x0, y0, x1, y1
@@ -85,7 +87,7 @@ def draw_overlay(
     }
     unit = max(size) / 1600
     for chip in reading.chips:
-        for ring in _worth_drawing(rings[chip.number], 26 * unit, grains=chip.kind == "grains"):
+        for ring in _worth_drawing(rings[chip.number], unit, grains=chip.kind == "grains"):
             _draw_ring(canvas, ring, unit, sure=chip.sure)
         if chip.line_px is not None:
             line = ((chip.line_px + 0.5) * per_px - (x0, y0)) * zoom - 0.5
@@ -154,13 +156,25 @@ def _draw_ring(canvas: Rgb8, ring: Points2, unit: float, *, sure: bool) -> None:
         _polyline(canvas, piece, _CORE, core, closed=False)
 
 
-def _worth_drawing(
-    rings: Sequence[Points2], least_px: float, *, grains: bool
-) -> Iterable[Points2]:
-    """Leave out the many small gaps between turns: only dashes would be seen of a coil."""
+def _worth_drawing(rings: Sequence[Points2], unit: float, *, grains: bool) -> Iterable[Points2]:
+    """Leave out small pieces, and gaps as narrow as the lines drawn round them.
+
+    Of a coil with its turns close together nothing but lines would be seen.
+    """
+    if grains or not rings:
+        return rings
     sizes = [float(np.ptp(ring, axis=0).max()) for ring in rings]
-    least = 0.0 if grains or not sizes else min(least_px, max(sizes))
-    return [ring for ring, size in zip(rings, sizes, strict=True) if size >= least]
+    areas = [cv2.contourArea(ring.astype(np.float32), oriented=True) for ring in rings]
+    largest = int(np.argmax(sizes))
+    kept = []
+    for k, (ring, size, area) in enumerate(zip(rings, sizes, areas, strict=True)):
+        # Gaps run round the other way than outlines.
+        gap = area * areas[largest] < 0
+        breadth = 2 * abs(area) / max(cv2.arcLength(ring.astype(np.float32), closed=True), 1.0)
+        narrow = gap and breadth < _LEAST_GAP * unit
+        if k == largest or (size >= _LEAST_RING * unit and not narrow):
+            kept.append(ring)
+    return kept
 
 
 def _draw_line(canvas: Rgb8, line: Points2, unit: float, *, axis: bool) -> None:

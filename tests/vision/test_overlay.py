@@ -248,3 +248,19 @@ def test_small_gaps_between_turns_are_not_drawn():
     assert np.array_equal(one, two)
     crumb = draw_overlay(_paper(), _reading(_chip(1, gap)))
     assert (crumb[445:463, 495:513] != PAPER).any()
+
+
+def test_long_gaps_as_narrow_as_the_lines_round_them_are_not_drawn():
+    def box(x0, y0, x1, y1):
+        return np.array([[x0, y0], [x1, y0], [x1, y1], [x0, y1]], float)
+
+    def drawn(*rings):
+        return draw_overlay(_paper(), _reading(_chip(1, *rings)))
+
+    coil = box(100, 300, 900, 600)
+    # Gaps run round the other way than the outline does.
+    narrow, wide = box(500, 320, 505, 580)[::-1], box(500, 320, 560, 580)[::-1]
+    assert np.array_equal(drawn(coil), drawn(coil, narrow))
+    assert not np.array_equal(drawn(coil), drawn(coil, wide))
+    # A narrow piece of the chip itself is shown.
+    assert not np.array_equal(drawn(coil), drawn(coil, box(950, 320, 955, 580)))
