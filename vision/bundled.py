@@ -9,6 +9,7 @@ from functools import cache
 from importlib.resources import files
 
 from vision.chips.eye import Eye
+from vision.chips.lie import LieNet
 from vision.chips.sizing import SizeModel
 from vision.errors import ModelUnreadable
 from vision.forms.fitting import fit_model, read_table
@@ -28,7 +29,7 @@ def read_data(name: str) -> bytes:
 @cache
 def packaged_eye() -> Eye:
     """Return the packaged look at what lies where."""
-    eye = Eye(read_data("eye.onnx"))
+    eye = Eye(read_data("eye.onnx"), LieNet(read_data("lie.onnx")))
     eye.load()
     return eye
 

@@ -30,7 +30,7 @@ BYTES_MAX = 8_000_000
 #: Measures of any patch of twelve pixels or more, whatever it is.
 ALWAYS = (
     *("log_area", "log_extent", "log_width", "solidity", "box_aspect", "box_fill", "roundness"),
-    *("holes", "rings", "eye", "light_spread", "dark_share", "confidence"),
+    *("eye", "light_spread", "dark_share", "confidence"),
 )
 #: As bare metal looks where it mirrors a room instead of the lamp (common practice).
 DARK = (0.30, 0.29, 0.28)

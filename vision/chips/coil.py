@@ -68,7 +68,6 @@ class Coil:
     score: float
     agree: float
     notch: float
-    slant: float
     slant_coherence: float
     fill: float
     bow: float
@@ -182,8 +181,8 @@ def _pitch(signal: Float2, least: float) -> tuple[float, float]:
     return float(first + np.clip(shift, -0.5, 0.5)), float(max(b, 0.0))
 
 
-def _slant(light: Float2, mask: Float2) -> tuple[float, float]:
-    """Return slant of the streaks (0 across the axis, 1 along it) and their coherence."""
+def _coherence(light: Float2, mask: Float2) -> float:
+    """Return how much the streaks in the middle run one way: 0 all ways, 1 one way."""
     gx = cv2.Sobel(light, cv2.CV_32F, 1, 0, ksize=3)
     gy = cv2.Sobel(light, cv2.CV_32F, 0, 1, ksize=3)
     inside = mask > 0.5
@@ -191,12 +190,10 @@ def _slant(light: Float2, mask: Float2) -> tuple[float, float]:
     inside[: h // 4] = False
     inside[-(h // 4) :] = False
     if not inside.any():
-        return 0.0, 0.0
+        return 0.0
     xx, yy, xy = (float((p[inside]).sum()) for p in (gx * gx, gy * gy, gx * gy))
     total = xx + yy + 1e-9
-    coherence = float(np.hypot(xx - yy, 2 * xy) / total)
-    angle = 0.5 * np.arctan2(2 * xy, xx - yy)
-    return float(abs(np.sin(angle))), coherence
+    return float(np.hypot(xx - yy, 2 * xy) / total)
 
 
 def coil_of(straight: Straight) -> Coil | None:
@@ -241,7 +238,6 @@ def coil_of(straight: Straight) -> Coil | None:
         turn = int(np.ceil(pitch))
         whole = maximum_filter1d(low, turn) - minimum_filter1d(top, turn) + 1
         diameter = median(whole[region])
-    slant, coherence = _slant(light, mask)
     h = on.shape[0]
     body = mask[:, region]
     inner = body[int(0.35 * h) : int(0.65 * h) + 1]
@@ -254,8 +250,7 @@ def coil_of(straight: Straight) -> Coil | None:
         score=score,
         agree=agree,
         notch=float(np.mean(np.std(outline, axis=1)) / max(diameter, 1)),
-        slant=slant,
-        slant_coherence=coherence,
+        slant_coherence=_coherence(light, mask),
         fill=float(on[:, region].sum() / max(span.sum(), 1)),
         bow=straight.bow,
         edge_to_middle=float(rim.mean() / max(inner.mean(), 0.05)) if rim.size else 1.0,

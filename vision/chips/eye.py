@@ -7,20 +7,18 @@ making chips out of its answer (``part``), how it was learned (``vision.training
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import lru_cache
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
-import onnxruntime
-
-from vision.errors import ModelUnreadable
+from vision.chips.session import session
 
 if TYPE_CHECKING:
     import numpy as np
     import numpy.typing as npt
 
     from vision.arrays import Float2
+    from vision.chips.lie import LieNet
 
-__all__ = ["ASKED", "CELL_PX", "GUESSED", "GUESS_PX", "LIE_DEG", "STEP_PX", "Eye", "Said"]
+__all__ = ["ASKED", "CELL_PX", "GUESSED", "GUESS_PX", "STEP_PX", "Eye", "Said"]
 
 #: The network halves five times; sides of a picture are whole multiples of this.
 STEP_PX = 32
@@ -28,12 +26,9 @@ STEP_PX = 32
 CELL_PX = 4
 #: Sizes of the chip are guessed for squares of so many pixels a side.
 GUESS_PX = 8
-#: One unit of how a strip lies on its coil, degrees.
-LIE_DEG = 45.0
 #: Sizes of its chip that a place guesses: logarithms of mm (of a number for ``turns`` and
-#: ``taper``, the largest curl radius over the smallest); ``lie``, the angle between the
-#: strip's width and the axis it curls round, in units of :data:`LIE_DEG`: 0 where the strip
-#: lies on the coil as on a tube, 2 where it stands on edge as a washer does.
+#: ``taper``, the largest curl radius over the smallest); ``lie``, how the strip lies on its
+#: coil, in units of :data:`vision.chips.lie.LIE_DEG`: 0 as on a tube, 2 as a washer does.
 GUESSED = ("length", "width", "curl_radius", "taper", "pitch", "turns", "lie", "coil_length")
 #: What is asked of the chip at a place, 0..1: whether it curls at all, and whether it goes
 #: on along an axis with a pitch.
@@ -61,19 +56,22 @@ class Said:
 
 @dataclass(frozen=True, slots=True)
 class Eye:
-    """A network in ONNX form, run on one thread."""
+    """A network in ONNX form, run on one thread; with it the one that looks at coils."""
 
     onnx: bytes
+    lie: LieNet | None = None
 
     def load(self) -> None:
-        """Load the network now rather than when first asked.
+        """Load the networks now rather than when first asked.
 
         Raises
         ------
         ModelUnreadable
             The network's file is damaged.
         """
-        _session(self.onnx)
+        session(self.onnx)
+        if self.lie is not None:
+            session(self.lie.onnx)
 
     def __call__(self, picture: npt.NDArray[np.float32]) -> Said:
         """Return the answer to a picture (4, H, W) of ``ground.shown``.
@@ -84,7 +82,7 @@ class Eye:
             The network's file is damaged.
         """
         asked = ["metal", "place", "guess"]
-        metal, place, guess = _session(self.onnx).run(asked, {"shown": picture[None]})
+        metal, place, guess = session(self.onnx).run(asked, {"shown": picture[None]})
         return Said(
             metal=metal[0, 0],
             middle=place[0, :2],
@@ -92,16 +90,3 @@ class Eye:
             typical=place[0, 3],
             guess=guess[0],
         )
-
-
-@lru_cache(maxsize=2)
-def _session(onnx: bytes) -> Any:  # noqa: ANN401
-    options = onnxruntime.SessionOptions()
-    options.intra_op_num_threads = options.inter_op_num_threads = 1
-    # Boxes differ in size: memory kept for the next one would mostly be kept for nothing.
-    options.enable_cpu_mem_arena = False
-    options.log_severity_level = 3
-    try:
-        return onnxruntime.InferenceSession(onnx, options, providers=["CPUExecutionProvider"])
-    except Exception as error:  # the library's types are not public
-        raise ModelUnreadable("The packaged network is damaged; reinstall.") from error

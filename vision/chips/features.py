@@ -25,8 +25,9 @@ if TYPE_CHECKING:
 
     from vision.arrays import BoolMask, Float2, Points2
     from vision.chips.glance import Glance
+    from vision.chips.lie import Lie
 
-__all__ = ["CROP_PX_PER_MM", "FEATURES", "Shape", "feature_row", "shape_of"]
+__all__ = ["CROP_PX_PER_MM", "FEATURES", "Shape", "feature_row", "lie_features", "shape_of"]
 
 #: Density of the crop that is measured, px per mm of the sheet.
 CROP_PX_PER_MM = 10.5
@@ -50,8 +51,6 @@ FEATURES: dict[str, str] = {
     "box_fill": "fills its box",
     "roundness": "its outline is round",
     "net_to_path": "much of its line lies off the main way: branched, tangled or walled",
-    "holes": "many gaps one can look through",
-    "tangle": "crossings and gaps for its length",
     "straightness": "its ends are as far apart as the line is long",
     "turning": "the line turns round more than once",
     "arc": "lies along much of one circle",
@@ -63,22 +62,19 @@ FEATURES: dict[str, str] = {
     "pitch_to_diameter": "the turns are far apart",
     "diameter_cv": "thick and thin along the axis",
     "notch": "the outline is deeply toothed",
-    "slant": "streaks run along the axis rather than across",
     "slant_coherence": "streaks all run one way",
     "coil_fill": "no daylight between the turns",
     "strip_to_diameter": "the strip is broad for the coil",
     "edge_to_middle": "more metal at the rims than in the middle",
     "bow": "the axis is bent",
-    "rings": "several rings round one centre",
     "eye": "open in the very middle",
     "light_spread": "glints and dark places side by side",
     "dark_share": "much of it is darker than mid grey",
-    "pieces": "seen in several pieces",
     "confidence": "the reader is sure this is metal",
     "curls": "looks curled",
     "winds": "looks as if it winds along an axis",
-    "glance_lie": "the strip looks as if it stood on edge, as a washer does",
-    "glance_lie_doubt": "how the strip lies cannot be made out at a glance",
+    "lie": "the strip stands on edge on its coil, as a washer does",
+    "lie_doubt": "how the strip lies on its coil cannot be made out",
     "glance_taper": "looks wide at one end and narrow at the other",
     "glance_turns": "looks like many turns",
     "glance_radius": "looks widely curled",
@@ -94,7 +90,7 @@ class Shape:
 
     ``outline`` holds the closed rings of the mask, holes among them; ``corner`` is the
     pixel (x, y) of the crop at which everything else counts from; ``strip`` is the breadth
-    of the broadest tenth of the strip.
+    of the broadest tenth of the strip; ``lie`` how the strip lies on its coil, where asked.
     """
 
     area: float
@@ -111,14 +107,13 @@ class Shape:
     strip: float
     corner: tuple[int, int]
     outline: tuple[npt.NDArray[np.int32], ...]
-    holes: tuple[float, ...]
     rings: float
     eye: float
     light_spread: float
     dark_share: float
-    pieces: int
     confidence: float
     glance: Glance | None
+    lie: Lie | None = None
 
     @property
     def width(self) -> float:
@@ -167,7 +162,6 @@ def shape_of(
     mask: BoolMask,
     light: Float2,
     *,
-    pieces: int = 1,
     confidence: float = 1.0,
     glance: Glance | None = None,
 ) -> Shape | None:
@@ -179,8 +173,6 @@ def shape_of(
         The chip, with at least two empty pixels all round.
     light : (H, W) float32
         Cube-root lightness of the crop, white sheet = 1.
-    pieces : int
-        How many separate pieces were put together.
     confidence : float
         Mean probability of metal over the mask, 0..1.
     glance : Glance, optional
@@ -199,7 +191,6 @@ def shape_of(
         mask.astype(np.uint8), cv2.RETR_CCOMP, cv2.CHAIN_APPROX_NONE
     )
     is_hole = (tree.reshape(-1, 4)[:, 3] >= 0).tolist()
-    holes = [cv2.contourArea(c) for c, hole in zip(contours, is_hole, strict=True) if hole]
     rim = cv2.convexHull(
         np.concatenate([c for c, hole in zip(contours, is_hole, strict=True) if not hole])
     )
@@ -244,12 +235,10 @@ def shape_of(
         strip=2 * percentile(half[mask], 90)[0],
         corner=corner,
         outline=tuple(np.asarray(c.reshape(-1, 2) + corner, np.int32) for c in contours),
-        holes=tuple(sorted((a for a in holes if a >= 2), reverse=True)),
         rings=rings,
         eye=eye,
         light_spread=float(np.std(inside)),
         dark_share=float((inside < 0.55).mean()),
-        pieces=pieces,
         confidence=confidence,
         glance=glance,
     )
@@ -267,7 +256,6 @@ def _line_features(s: Shape) -> dict[str, float]:
             "log_path": log(t.length_px / CROP_PX_PER_MM),
             "slender": log(t.length_px / max(s.width, 1.0)),
             "net_to_path": log(max(t.net_px / max(t.length_px, 1.0), 0.2)),
-            "tangle": (t.junctions + len(s.holes)) / max(t.net_px / s.extent, 0.5),
             "straightness": gap / max(t.length_px, 1.0),
             "taper": float(1 - tip.mean() / max(mid.mean(), 0.5)),
         }
@@ -292,7 +280,6 @@ def _coil_features(s: Shape) -> dict[str, float]:
         "pitch_to_diameter": min(c.pitch_px / max(c.diameter_px, 1.0), 5.0) if found else nan,
         "diameter_cv": c.diameter_cv,
         "notch": c.notch,
-        "slant": c.slant,
         "slant_coherence": c.slant_coherence,
         "coil_fill": c.fill,
         "strip_to_diameter": s.strip / max(c.diameter_px, 1.0),
@@ -308,8 +295,6 @@ def _glance_features(s: Shape) -> dict[str, float]:
     return {
         "curls": g.curls,
         "winds": g.winds,
-        "glance_lie": g.log_size["lie"],
-        "glance_lie_doubt": g.log_spread["lie"],
         "glance_taper": g.log_size["taper"],
         "glance_turns": g.log_size["turns"],
         "glance_radius": g.log_size["curl_radius"],
@@ -317,6 +302,11 @@ def _glance_features(s: Shape) -> dict[str, float]:
         "glance_length": g.log_size["length"],
         "glance_width": g.log_size["width"],
     }
+
+
+def lie_features(lie: Lie) -> dict[str, float]:
+    """Return the measures of :data:`FEATURES` that a look at the straightened coil gives."""
+    return {"lie": lie.deg, "lie_doubt": log(lie.spread_deg)}
 
 
 def feature_row(shape: Shape) -> dict[str, float]:
@@ -331,13 +321,11 @@ def feature_row(shape: Shape) -> dict[str, float]:
         "box_aspect": log(s.box[0] / s.box[1]),
         "box_fill": s.area / (s.box[0] * s.box[1]),
         "roundness": 4 * np.pi * s.hull_area / max(rim * rim, 1.0),
-        "holes": log(1.0 + len(s.holes)),
-        "rings": s.rings,
         "eye": s.eye,
         "light_spread": s.light_spread,
         "dark_share": s.dark_share,
-        "pieces": log(float(s.pieces)),
         "confidence": s.confidence,
     }
     row |= _line_features(s) | _coil_features(s) | _glance_features(s)
+    row |= {} if s.lie is None else lie_features(s.lie)
     return {name: float(row.get(name, nan)) for name in FEATURES}

@@ -72,8 +72,10 @@ def glance_of(
     rows, cols = np.nonzero(mask)
     if len(rows) == 0:
         return None
-    squares = (row + rows) // GUESS_PX * guess.shape[2] + (col + cols) // GUESS_PX
-    own, count = np.unique(squares, return_counts=True)
+    down, right = (row + rows) // GUESS_PX, (col + cols) // GUESS_PX
+    count = np.bincount(down * guess.shape[2] + right)
+    own = np.flatnonzero(count)
+    count = count[own]
     told = guess.reshape(len(guess), -1)[:, own].astype(np.float64)
     size, spread = told[:_LAST_SIZE], told[_LAST_SIZE:_LAST_SPREAD]
     weight = count * np.exp(-spread)

@@ -33,6 +33,7 @@ if TYPE_CHECKING:
 
 __all__ = [
     "FIND_PX_PER_MM",
+    "FOOT",
     "Answer",
     "Ground",
     "even_light",
@@ -41,8 +42,8 @@ __all__ = [
     "whole_ground",
 ]
 
-#: Linear light, share of white: about the light of black print with its veil.
-_FOOT = 0.06
+#: Added to linear light, share of white: about the light of black print with its veil.
+FOOT = 0.06
 #: Steps of light to one white; the brightest of 65536 is 2.5 times white.
 _STEPS = 65535 / 2.5
 #: Density at which chips are looked for; the network knows no other.
@@ -52,9 +53,9 @@ FIND_PX_PER_MM = 7.0
 @cache
 def _even_table() -> npt.NDArray[np.float32]:
     """Return the cube roots of all steps of light."""
-    top = (1 + _FOOT) ** (1 / 3) - _FOOT ** (1 / 3)
+    top = (1 + FOOT) ** (1 / 3) - FOOT ** (1 / 3)
     light = np.arange(65536) / _STEPS
-    return np.asarray((np.cbrt(light + _FOOT) - _FOOT ** (1 / 3)) / top, np.float32)
+    return np.asarray((np.cbrt(light + FOOT) - FOOT ** (1 / 3)) / top, np.float32)
 
 
 def even_light(linear: Linear3) -> Linear3:

@@ -7,14 +7,14 @@ uncertainties, tint.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import TYPE_CHECKING
 
 import cv2
 import numpy as np
 
-from vision.chips.features import CROP_PX_PER_MM, Shape, feature_row, shape_of
+from vision.chips.features import CROP_PX_PER_MM, Shape, feature_row, lie_features, shape_of
 from vision.chips.find import Find, find_chips
 from vision.chips.ground import FIND_PX_PER_MM, Ground, even_light, judge, whole_ground
 from vision.chips.part import METAL_AT
@@ -27,6 +27,7 @@ if TYPE_CHECKING:
 
     from vision.arrays import BoolMask, Float2, Linear3, Points2
     from vision.chips.eye import Eye
+    from vision.chips.lie import LieNet
     from vision.photo.light import Light
     from vision.photo.plane import Plane
 
@@ -43,6 +44,8 @@ MOST_FINDS = 250
 CLUTTER_SHARE = 0.12
 _MOST_IN_CLUTTER = 120
 _LEAST_CORNERS = 3
+#: Below this chance that a thing winds along an axis nobody asks how its strip lies.
+_WINDS = 0.15
 
 Box = tuple[float, float, float, float]
 
@@ -173,6 +176,18 @@ def _finer(picture: Float2, up: float, size: tuple[int, int]) -> Float2:
     return np.asarray(fine, np.float32)
 
 
+def _with_lie(seen: Seen, net: LieNet | None) -> Seen:
+    """Add how the strip lies on its coil, where the thing looks like a coil."""
+    shape = seen.shape
+    winds = shape.glance is None or shape.glance.winds >= _WINDS
+    if net is None or shape.straight is None or not winds:
+        return seen
+    lie = net([shape.straight])[0]
+    return replace(
+        seen, shape=replace(shape, lie=lie), features=seen.features | lie_features(lie)
+    )
+
+
 def _crop(find: Find, metal: Float2, origin: Box, plane: Plane, light: Light) -> Seen | None:
     q = FIND_PX_PER_MM
     h, w = find.mask.shape
@@ -193,7 +208,6 @@ def _crop(find: Find, metal: Float2, origin: Box, plane: Plane, light: Light) ->
     shape = shape_of(
         mask,
         _light_near(mask, linear),
-        pieces=find.pieces,
         confidence=find.confidence,
         glance=find.glance,
     )
@@ -291,7 +305,7 @@ def look_at(plane: Plane, light: Light, eye: Eye) -> Look:
         kept = finds[:MOST_FINDS]
     crops = (_crop(f, answer.metal, box, plane, light) for f in kept)
     return Look(
-        seen=tuple(s for s in crops if s is not None),
+        seen=tuple(_with_lie(s, eye.lie) for s in crops if s is not None),
         busy_share=busy_share,
         dropped=len(finds) - len(kept),
     )

@@ -28,6 +28,8 @@ _LARGE_PX, _MOST = 1500.0, 6.0
 _HALF = 0.5
 #: A chip of fewer pixels has no overlap of its own to be judged.
 _LEAST_CHIP_PX = 8
+#: How a strip lies on its coil parts three groups of form, and is the hardest to see.
+_WORTH = {"lie": 3.0}
 
 
 def areas(torch: Any, truth: Any) -> Any:  # noqa: ANN401
@@ -57,7 +59,7 @@ def metal_costs(torch: Any, logits: Any, truth: Any) -> dict[str, Any]:  # noqa:
     return {
         "pixels": 4 * pixel.sum() / weight.sum(),
         "overlap": 0.5 * (1 - overlap).mean(),
-        "each chip": _each_chip(torch, said, share, truth),
+        "each chip": 1.5 * _each_chip(torch, said, share, truth),
     }
 
 
@@ -178,7 +180,8 @@ def _size_costs(torch: Any, said: Any, want: Any, drawn: Any) -> dict[str, Any]:
         said[:, :, 2 * k :], torch.stack([curls, winds], 2).float(), reduction="none"
     )
     asked = (asked * drawn[:, :, None]).sum() / drawn.sum().clamp(min=1)
-    return {"sizes": 0.5 * sizes.mean(), "asked": 0.3 * asked}
+    worth = torch.tensor([_WORTH.get(k, 1.0) for k in GUESSED], device=sizes.device)
+    return {"sizes": 0.5 * (worth * sizes).mean(), "asked": 0.3 * asked}
 
 
 def _lovasz(torch: Any, logits: Any, target: Any, drawn: Any) -> Any:  # noqa: ANN401

@@ -1,4 +1,4 @@
-"""Rebuild everything learned: eye, feature table, form model, sizes.
+"""Rebuild everything learned: eye, look at coils, feature table, form model, sizes.
 
     python -m vision.training.fit [--scenes DIR] [--calibration DIR] [--compare]
 
@@ -16,6 +16,7 @@ import csv
 import gzip
 import io
 import logging
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -41,6 +42,7 @@ from vision.training.fit_sizes import fit_sizes
 from vision.training.pool import cores
 from vision.training.rows import measure_scenes, thinned
 from vision.training.sets import cache_folder
+from vision.training.teach_lie import fit_lie
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -102,7 +104,7 @@ def _candidates() -> dict[str, Pipeline]:
 def compare(table: Table) -> dict[str, tuple[float, float]]:
     """Return macro-F1 over scene-grouped folds and its standard error, by kind of model."""
     table = table.learned()
-    two = [list(FEATURES).index(n) for n in ("curls", "glance_lie")]
+    two = [list(FEATURES).index(n) for n in ("curls", "lie")]
     out = {}
     folds = list(
         StratifiedGroupKFold(5, shuffle=True, random_state=1).split(
@@ -189,7 +191,7 @@ def _parser() -> argparse.ArgumentParser:
     parser.add_argument("--seed", type=int, default=0)
     parser.add_argument("--workers", type=int, default=cores())
     parser.add_argument("--compare", action="store_true")
-    parser.add_argument("--keep-eye", action="store_true", help="use the packaged eye")
+    parser.add_argument("--keep-eye", action="store_true", help="use the packaged networks")
     parser.add_argument("--table", type=Path, help="a feature table; nothing is measured")
     return parser
 
@@ -206,6 +208,9 @@ def main(argv: Sequence[str] | None = None) -> int:
         else:
             eye = fit_eye(args.scenes, seed=args.seed, workers=args.workers, label="sheets")
             (args.out / "eye.onnx").write_bytes(eye.onnx)
+            lie = fit_lie(args.scenes, eye, seed=args.seed, workers=args.workers, label="coils")
+            (args.out / "lie.onnx").write_bytes(lie.onnx)
+            eye = replace(eye, lie=lie)
         rows = measure(args.scenes, args.calibration, eye, workers=args.workers)
         data = table_bytes(rows)
         (args.out / "features.csv.gz").write_bytes(data)

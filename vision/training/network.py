@@ -26,8 +26,9 @@ __all__ = ["FAR_MM", "LAYERS", "REACH_LOG", "SPREAD_LOG", "Layer", "layers", "on
 _IN = 4 * 4
 #: Channels at 3.5, 1.75, 0.88, 0.44 and 0.22 places per mm.
 _WIDE = (16, 24, 48, 96, 128)
-#: How far apart the places are that the coarse layers look at.
-_DILATIONS = (1, 2, 4)
+#: How far apart the places are that the layers look at, one after the other, in the two
+#: coarsest pictures; the coarsest looks round twice, for what belongs to one long chip.
+_APART_3, _APART_4 = (1, 2, 4), (1, 2, 4, 1, 2, 4)
 #: One unit of the answer for a chip's middle, mm.
 FAR_MM = 10.0
 #: Bounds of the logarithm of a chip's reach, mm.
@@ -64,8 +65,8 @@ def layers(wide: tuple[int, int, int, int, int] = _WIDE) -> dict[str, Layer]:
         "down3": Layer(c, d, stride=2),
         "down4": Layer(d, e, stride=2),
     }
-    out |= {f"wide3_{k}": Layer(d, d, dilation=k) for k in _DILATIONS}
-    out |= {f"wide4_{k}": Layer(e, e, dilation=k) for k in _DILATIONS}
+    out |= {f"wide3_{i}": Layer(d, d, dilation=k) for i, k in enumerate(_APART_3)}
+    out |= {f"wide4_{i}": Layer(e, e, dilation=k) for i, k in enumerate(_APART_4)}
     for step, (deep, flat) in enumerate(((b, a), (c, b), (d, c), (e, d))):
         out[f"up{step}"] = Layer(deep, flat, side=1, kind="plain")
         out[f"back{step}"] = Layer(flat, flat)
@@ -105,11 +106,11 @@ def walk(
     mid1 = conv("mid1", conv("down1", fine))
     mid2 = conv("more2", conv("mid2", conv("down2", mid1)))
     mid3 = conv("down3", mid2)
-    for k in _DILATIONS:
-        mid3 = add(mid3, conv(f"wide3_{k}", mid3))
+    for i in range(len(_APART_3)):
+        mid3 = add(mid3, conv(f"wide3_{i}", mid3))
     deep = conv("down4", mid3)
-    for k in _DILATIONS:
-        deep = add(deep, conv(f"wide4_{k}", deep))
+    for i in range(len(_APART_4)):
+        deep = add(deep, conv(f"wide4_{i}", deep))
     at2 = deep
     for step, skip in ((3, mid3), (2, mid2)):
         at2 = conv(f"back{step}", relu(add(up(conv(f"up{step}", at2)), skip)))

@@ -31,15 +31,16 @@ if TYPE_CHECKING:
     from vision.chips.eye import Eye
     from vision.chips.look import Seen
     from vision.photo.opened import OpenedPhoto
-    from vision.photo.plane import Plane
 
 __all__ = [
     "CRUMBS",
     "MOST_CHIPS",
     "NO_CHIP",
+    "Known",
     "SceneFiles",
     "check_line_mm",
     "filled",
+    "known_things",
     "load_scene",
     "match_iou",
     "measure_scenes",
@@ -76,6 +77,17 @@ class SceneFiles:
     mask: npt.NDArray[np.uint8]
     truth: dict[str, Any]
     areas: npt.NDArray[np.intp]
+
+
+@dataclass(frozen=True, slots=True)
+class Known:
+    """A thing that was found, its class, the truth of the chip it is, and their overlap."""
+
+    seen: Seen
+    label: str
+    chip: dict[str, Any] | None
+    iou: float
+    with_card: bool
 
 
 def scene_paths(folder: Path) -> list[Path]:
@@ -193,16 +205,20 @@ def _what_it_is(
     return None, None, 0.0  # part of a chip, or several: says nothing about a form
 
 
-def _row(seen: Seen, scene: SceneFiles, plane: Plane) -> dict[str, Any] | None:
-    rings = [plane.to_photo_px(r) for r in seen.outline_mm]
-    if not rings:
-        return None
-    label, chip, iou = _what_it_is(rings, scene)
-    if label is None:
-        return None
-    with_card = plane.card is not None
-    row: dict[str, Any] = {"scene": scene.name, "card": int(with_card), "label": label}
-    row |= {"iou": round(iou, 3)}
+def known_things(scene: SceneFiles, eye: Eye) -> Iterator[Known]:
+    """Yield the things found in a scene whose nature is clear."""
+    opened = open_scene(scene)
+    for seen in look_at(opened.plane, opened.light, eye).seen:
+        rings = [opened.plane.to_photo_px(r) for r in seen.outline_mm]
+        label, chip, iou = _what_it_is(rings, scene) if rings else (None, None, 0.0)
+        if label is not None:
+            yield Known(seen, label, chip, iou, opened.plane.card is not None)
+
+
+def _row(known: Known, scene: str) -> dict[str, Any]:
+    seen, label, chip, with_card = known.seen, known.label, known.chip, known.with_card
+    row: dict[str, Any] = {"scene": scene, "card": int(with_card), "label": label}
+    row |= {"iou": round(known.iou, 3)}
     row |= {name: float(f"{v:.5g}") for name, v in seen.features.items()}
     row |= _glanced(seen)
     if chip is not None:
@@ -236,10 +252,7 @@ def _size_pairs(seen: Seen, chip: dict[str, Any], group: str, *, nest: bool) -> 
 
 def rows_of_scene(scene: SceneFiles, eye: Eye) -> list[dict[str, Any]]:
     """Return one row per thing found in a scene whose nature is clear."""
-    opened = open_scene(scene)
-    look = look_at(opened.plane, opened.light, eye)
-    rows = (_row(s, scene, opened.plane) for s in look.seen)
-    return [r for r in rows if r is not None]
+    return [_row(known, scene.name) for known in known_things(scene, eye)]
 
 
 def _measure(path: Path, eye: Eye) -> list[dict[str, Any]]:

@@ -7,6 +7,7 @@ cost is in ``eye_costs``.
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -14,10 +15,11 @@ import numpy as np
 from vision.chips.eye import GUESSED
 from vision.training.eye_costs import areas, chip_costs, metal_costs
 from vision.training.network import LAYERS, walk
+from vision.training.other_grounds import on_other_grounds
 from vision.training.windows import LIGHT_STEPS
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Callable, Iterable, Sequence
 
     import numpy.typing as npt
 
@@ -27,7 +29,11 @@ if TYPE_CHECKING:
 
 __all__ = ["learn"]
 
-_BATCH, _RATE, _WARM_STEPS = 28, 2e-3, 300
+#: Windows a batch, and the greatest rate of the first walk.
+_BATCH, _RATE, _WARM_STEPS = 32, 2e-3, 300
+#: From where the first walk ends so many go on, each with its own windows, so long for a step
+#: of the first; the mean of their weights is better than any of them.
+_TWINS, _AGAIN, _RATE_AGAIN = 2, 0.8, 1.2e-3
 #: A chip is seen whole when so much of it lies in the window.
 _WHOLE = 0.95
 #: Sizes that only a whole chip shows.
@@ -53,7 +59,7 @@ def learn(
     windows
         Sheets to cut windows from.
     steps
-        How many batches are looked at; after some 20,000 of 28 windows little is gained.
+        How many batches are looked at first; then two walks go on from there.
     device
         "cuda:0", "cpu"; by default a graphics card where there is one.
     told
@@ -77,20 +83,59 @@ def learn(
     torch.manual_seed(seed)
     torch.backends.cudnn.benchmark = True
     net = _network(torch).to(device, memory_format=torch.channels_last)
-    optimiser = torch.optim.AdamW(net.parameters(), lr=_RATE, weight_decay=1e-4)
-    state = [v for v in net.state_dict().values() if v.dtype.is_floating_point]
-    mean = [v.clone() for v in state]
     sheets = _OnDevice(torch, windows, device)
-    rng = np.random.default_rng([seed, 6])
-    warm = min(_WARM_STEPS, max(steps // 10, 1))
-    for step in range(steps):
-        rate = min(1.0, (step + 1) / warm)
-        rate *= 0.5 * (1 + math.cos(math.pi * step / steps)) + 0.01
+
+    def walked(steps: int, seed: int, rate: float) -> dict[str, Any]:
+        rng = np.random.default_rng([seed, 6])
+        batches = (windows.draw(batch, rng) for _ in range(steps))
+        return _walk(torch, net, sheets, batches, _Walk(steps, rate, rng, device, told))
+
+    first = walked(steps, seed, _RATE)
+    twins = []
+    for k in range(_TWINS):
+        net.load_state_dict(first, strict=False)
+        twins.append(_plain_weights(walked(round(_AGAIN * steps), seed + 1 + k, _RATE_AGAIN)))
+    return {k: np.mean([t[k] for t in twins], axis=0, dtype=np.float32) for k in twins[0]}
+
+
+@dataclass(frozen=True, slots=True)
+class _Walk:
+    """One walk down the costs: its length, greatest rate, lot, device, and who is told."""
+
+    steps: int
+    rate: float
+    rng: np.random.Generator
+    device: str
+    told: Callable[[int, dict[str, float]], None] | None
+
+    def rate_at(self, step: int) -> float:
+        """Return the rate of a step: up soon, then down to nearly nothing."""
+        warm = min(_WARM_STEPS, max(self.steps // 10, 1))
+        share = min(1.0, (step + 1) / warm)
+        return self.rate * (share * 0.5 * (1 + math.cos(math.pi * step / self.steps)) + 0.01)
+
+
+def _walk(
+    torch: Any,  # noqa: ANN401
+    net: Any,  # noqa: ANN401
+    sheets: _OnDevice,
+    batches: Iterable[Sequence[Window]],
+    walk: _Walk,
+) -> dict[str, Any]:
+    """Let a network learn; return its state, averaged over the last steps."""
+    optimiser = torch.optim.AdamW(net.parameters(), lr=walk.rate, weight_decay=1e-4)
+    names = [k for k, v in net.state_dict().items() if v.dtype.is_floating_point]
+    state = [net.state_dict()[k] for k in names]
+    mean = [v.clone() for v in state]
+    for step, batch in enumerate(batches):
         for group in optimiser.param_groups:
-            group["lr"] = _RATE * rate
-        seen, truth, sizes = sheets.cut(windows.draw(batch, rng))
-        picture = _as_a_camera(torch, seen, rng).contiguous(memory_format=torch.channels_last)
-        with torch.autocast(device.split(":")[0], torch.bfloat16, enabled=device != "cpu"):
+            group["lr"] = walk.rate_at(step)
+        seen, truth, sizes = sheets.cut(batch)
+        picture = on_other_grounds(torch, seen.float() / LIGHT_STEPS, truth, walk.rng)
+        picture = _as_a_camera(torch, picture, walk.rng)
+        picture = picture.contiguous(memory_format=torch.channels_last)
+        kind, plain = walk.device.split(":")[0], walk.device == "cpu"
+        with torch.autocast(kind, torch.bfloat16, enabled=not plain):
             metal, place, guess = _run(torch, net, picture)
         costs = metal_costs(torch, metal.float(), truth)
         costs |= chip_costs(torch, place.float(), guess.float(), truth, sizes)
@@ -100,10 +145,9 @@ def learn(
         optimiser.step()
         keep = min(_AVERAGED, (step + 1) / (step + 10))
         torch._foreach_lerp_(mean, state, 1 - keep)
-        if told is not None and (step % 200 == 0 or step == steps - 1):
-            told(step, {k: float(v.detach()) for k, v in costs.items()})
-    names = [k for k, v in net.state_dict().items() if v.dtype.is_floating_point]
-    return _plain_weights(dict(zip(names, mean, strict=True)))
+        if walk.told is not None and (step % 200 == 0 or step == walk.steps - 1):
+            walk.told(step, {k: float(v.detach()) for k, v in costs.items()})
+    return dict(zip(names, mean, strict=True))
 
 
 class _OnDevice:
@@ -185,22 +229,23 @@ def _run(torch: Any, net: Any, picture: Any) -> tuple[Any, Any, Any]:  # noqa: A
     return f.pixel_shuffle(metal, 2), place, guess
 
 
-def _as_a_camera(torch: Any, seen: Any, rng: np.random.Generator) -> Any:  # noqa: ANN401
-    """Return (N, 4, S, S) of the bytes seen, in a light and sharpness of its own."""
+def _as_a_camera(torch: Any, picture: Any, rng: np.random.Generator) -> Any:  # noqa: ANN401
+    """Return windows (N, 4, S, S) in a light and sharpness of its own."""
     f = torch.nn.functional
-    picture = seen.float() / LIGHT_STEPS
     colour, sheet = picture[:, :3], picture[:, 3:]
     n, _, h, w = picture.shape
 
     def drawn(*shape: int) -> Any:  # noqa: ANN401
-        return torch.from_numpy(rng.standard_normal(shape).astype(np.float32)).to(seen.device)
+        return torch.from_numpy(rng.standard_normal(shape).astype(np.float32)).to(
+            picture.device
+        )
 
     colour = colour * (1 + 0.05 * drawn(n, 1, 1, 1)) * (1 + 0.02 * drawn(n, 3, 1, 1))
     slow = f.interpolate(0.03 * drawn(n, 1, 3, 3), size=(h, w), mode="bicubic")
     colour = colour + slow
     if rng.random() < 0.4:
         sigma = rng.uniform(*_BLUR)
-        x = torch.arange(-3, 4, device=seen.device).float()
+        x = torch.arange(-3, 4, device=picture.device).float()
         kernel = torch.exp(-x * x / (2 * sigma * sigma))
         kernel = kernel / kernel.sum()
         flat = f.pad(colour.reshape(-1, 1, h, w), (3, 3, 3, 3), mode="replicate")

@@ -8,8 +8,9 @@ from typing import TYPE_CHECKING, Any
 import cv2
 import numpy as np
 
-from vision.chips.eye import GUESSED, LIE_DEG
+from vision.chips.eye import GUESSED
 from vision.chips.ground import even_light, shown
+from vision.chips.lie import LIE_DEG
 from vision.chips.look import sheet_view
 from vision.training.rows import open_scene
 
