@@ -38,7 +38,7 @@ def test_glints_along_and_gaps_across_are_learned():
         )
         for k in range(96)
     ]
-    net = LieNet(onnx_of_lie(learn_lie(coils, seed=1, epochs=6)))
+    net = LieNet(onnx_of_lie(learn_lie(coils, seed=1, epochs=25)))
     flat = net([straight(*drawn(rng, on_edge=False)) for _ in range(6)])
     edge = net([straight(*drawn(rng, on_edge=True)) for _ in range(6)])
     assert min(k.deg for k in edge) > max(k.deg for k in flat) + 20
