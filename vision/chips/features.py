@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     from vision.chips.glance import Glance
     from vision.chips.lie import Lie
 
-__all__ = ["CROP_PX_PER_MM", "FEATURES", "Shape", "feature_row", "lie_features", "shape_of"]
+__all__ = ["CROP_PX_PER_MM", "FEATURES", "Shape", "feature_row", "shape_of"]
 
 #: Density of the crop that is measured, px per mm of the sheet.
 CROP_PX_PER_MM = 10.5
@@ -304,11 +304,6 @@ def _glance_features(s: Shape) -> dict[str, float]:
     }
 
 
-def lie_features(lie: Lie) -> dict[str, float]:
-    """Return the measures of :data:`FEATURES` that a look at the straightened coil gives."""
-    return {"lie": lie.deg, "lie_doubt": log(lie.spread_deg)}
-
-
 def feature_row(shape: Shape) -> dict[str, float]:
     """Return every measure of :data:`FEATURES` for one chip, NaN where it has no meaning."""
     s = shape
@@ -327,5 +322,6 @@ def feature_row(shape: Shape) -> dict[str, float]:
         "confidence": s.confidence,
     }
     row |= _line_features(s) | _coil_features(s) | _glance_features(s)
-    row |= {} if s.lie is None else lie_features(s.lie)
+    if s.lie is not None:
+        row |= {"lie": s.lie.deg, "lie_doubt": log(s.lie.spread_deg)}
     return {name: float(row.get(name, nan)) for name in FEATURES}

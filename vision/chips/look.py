@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 import cv2
 import numpy as np
 
-from vision.chips.features import CROP_PX_PER_MM, Shape, feature_row, lie_features, shape_of
+from vision.chips.features import CROP_PX_PER_MM, Shape, feature_row, shape_of
 from vision.chips.find import Find, find_chips
 from vision.chips.ground import FIND_PX_PER_MM, Ground, even_light, judge, whole_ground
 from vision.chips.part import METAL_AT
@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 
     from vision.arrays import BoolMask, Float2, Linear3, Points2
     from vision.chips.eye import Eye
-    from vision.chips.lie import LieNet
+    from vision.chips.lie import Lie, LieNet
     from vision.photo.light import Light
     from vision.photo.plane import Plane
 
@@ -176,19 +176,17 @@ def _finer(picture: Float2, up: float, size: tuple[int, int]) -> Float2:
     return np.asarray(fine, np.float32)
 
 
-def _with_lie(seen: Seen, net: LieNet | None) -> Seen:
-    """Add how the strip lies on its coil, where the thing looks like a coil."""
-    shape = seen.shape
+def _lie_of(shape: Shape, net: LieNet | None) -> Lie | None:
+    """Return how the strip lies on its coil, where the thing looks like a coil."""
     winds = shape.glance is None or shape.glance.winds >= _WINDS
     if net is None or shape.straight is None or not winds:
-        return seen
-    lie = net([shape.straight])[0]
-    return replace(
-        seen, shape=replace(shape, lie=lie), features=seen.features | lie_features(lie)
-    )
+        return None
+    return net([shape.straight])[0]
 
 
-def _crop(find: Find, metal: Float2, origin: Box, plane: Plane, light: Light) -> Seen | None:
+def _crop(
+    find: Find, metal: Float2, origin: Box, plane: Plane, light: Light, *, net: LieNet | None
+) -> Seen | None:
     q = FIND_PX_PER_MM
     h, w = find.mask.shape
     r0, c0 = find.row - _PAD_PX, find.col - _PAD_PX
@@ -213,6 +211,7 @@ def _crop(find: Find, metal: Float2, origin: Box, plane: Plane, light: Light) ->
     )
     if shape is None:
         return None
+    shape = replace(shape, lie=_lie_of(shape, net))
     return Seen(
         box_mm=box,
         mask=mask,
@@ -303,9 +302,9 @@ def look_at(plane: Plane, light: Light, eye: Eye) -> Look:
         kept = finds[:_MOST_IN_CLUTTER]
     else:
         kept = finds[:MOST_FINDS]
-    crops = (_crop(f, answer.metal, box, plane, light) for f in kept)
+    crops = (_crop(f, answer.metal, box, plane, light, net=eye.lie) for f in kept)
     return Look(
-        seen=tuple(_with_lie(s, eye.lie) for s in crops if s is not None),
+        seen=tuple(s for s in crops if s is not None),
         busy_share=busy_share,
         dropped=len(finds) - len(kept),
     )
