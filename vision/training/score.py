@@ -42,7 +42,11 @@ _TOUCHES = 0.3
 
 @dataclass(frozen=True, slots=True)
 class Named:
-    """A chip that was found: what it is, what it was called, what else is right."""
+    """A chip that was found: what it is, what it was called, what else is right.
+
+    ``probability`` is that of the group it was called, given that it is a chip; ``None`` for
+    what was called a nest.
+    """
 
     true: str
     read: str
@@ -50,6 +54,7 @@ class Named:
     true_form: str
     read_form: str | None
     also: tuple[str, ...]
+    probability: float | None = None
 
     @property
     def accepted(self) -> bool:
@@ -235,7 +240,10 @@ def _score_named(score: SceneScore, chip: ChipReading, truth: dict[str, Any]) ->
     label, want = _read_label(chip), _truth_label(truth)
     score.pairs.append((want, label))
     also = tuple(truth.get("also", ()))
-    score.named.append(Named(want, label, chip.sure, str(truth["form"]), chip.form, also))
+    probability = None if chip.kind == "nest" else chip.probability[label]
+    score.named.append(
+        Named(want, label, chip.sure, str(truth["form"]), chip.form, also, probability)
+    )
 
 
 def _score_outlines(
