@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from vision.forms.verdict import is_dangerous
 from vision.training.resample import over_scenes, ratio, share_text
 
 if TYPE_CHECKING:
@@ -26,8 +27,6 @@ BINS = 15
 _SHARES = (0.5, 0.6, 0.7, 0.8, 0.9, 1.0)
 #: The share at which a figure is asked for.
 _ASKED = 0.8
-#: Codes of long and of snarled chips, which wrap round work and hands.
-_DANGEROUS = frozenset({"1.1", "2.1", "4.1", "5.1", "1.3", "2.3", "4.3", "5.3"})
 
 
 def _chips(scores: Sequence[SceneScore]) -> list[Named]:
@@ -59,8 +58,8 @@ def calibration_error(chips: Sequence[Named]) -> float:
 
 def _played_down(scores: Sequence[SceneScore]) -> tuple[int, int]:
     """Count long and snarled chips called short or loose with sureness, of those found."""
-    found = [n for s in scores for n in s.named if n.true_form in _DANGEROUS]
-    low = [n for n in found if n.sure and n.read_form and n.read_form not in _DANGEROUS]
+    found = [n for s in scores for n in s.named if is_dangerous(n.true_form)]
+    low = [n for n in found if n.sure and n.read_form and not is_dangerous(n.read_form)]
     return len([n for n in low if n.read_form not in n.also]), len(found)
 
 
