@@ -74,6 +74,8 @@ class SheetMap:
         Root mean square of what the fit leaves of the corners.
     shape_mm : float
         The part of it that neighbours have in common.
+    u_unfitted : float
+        Relative standard uncertainty of short lengths where nothing was fitted.
     """
 
     ideal: Matrix3
@@ -85,6 +87,7 @@ class SheetMap:
     covariance: Matrix | None = None
     residual_mm: float = 0.0
     shape_mm: float = 0.0
+    u_unfitted: float = 0.0
 
     @property
     def u_bow(self) -> float:
@@ -122,7 +125,7 @@ class SheetMap:
         tell: paper between them that is not flat, and a lens's second term.
         """
         if self.covariance is None:
-            return np.zeros(len(points_mm))
+            return np.full(len(points_mm), self.u_unfitted)
         at = (np.asarray(points_mm, np.float64) - self.middle_mm) / self.half_mm
         steps = _STEP * np.array([(-1, 0), (1, 0), (0, -1), (0, 1)])
         ends = (at[:, None] + steps).reshape(-1, 2)
