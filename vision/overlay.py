@@ -36,7 +36,7 @@ _LETTERS_PER_SIDE: Final = 32  # so that tags can be read on a phone, 350 px wid
 _CROWD: Final = 20  # chips; from here on tags hold the number alone
 _BAR_SHARE: Final = 0.22  # of the width, at most
 _LEAST_RING: Final = 26  # extent of a drawn ring, in 1600ths of the picture
-_LEAST_GAP: Final = 9  # breadth of a drawn gap, likewise; its two lines take 10
+_LEAST_GAP: Final = 9  # breadth of a drawn gap, likewise; its two lines cover 6 of it
 _FOCUS_MARGIN: Final = 0.08  # of the longer side of what the chips cover
 
 Box = tuple[int, int, int, int]  # x0, y0, x1, y1

@@ -4,7 +4,7 @@ Run as ``python tests/bench/decision_agreement.py --scenes DIR``: rendered photo
 Each chip that is found and named with sureness stands for the chips of an invented cut, of nine
 metals in turn, once under the code that was read and once under the true one. Printed is how
 often both get the same verdict and the same lever moved the same way, and, for comparison, how
-often the true code of any other chip would have got it too.
+often the true code of a chip drawn by lot would have got it too.
 """
 
 from __future__ import annotations
@@ -102,7 +102,7 @@ def main():
     say(f"code right: {ratio(code, len(chips)):.3f}\n")
     say(f"the advice of the true code: {share_text(share_over_scenes(agreed))}\n")
     by_chance = ratio(chance, len(METALS) * len(chips) ** 2)
-    say(f"the advice of any chip's true code: {by_chance:.3f}\n")
+    say(f"the advice of the true code of a chip by lot: {by_chance:.3f}\n")
 
 
 if __name__ == "__main__":

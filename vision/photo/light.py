@@ -41,7 +41,8 @@ _PATCH_VIEW_PX_PER_MM = 8.0
 _INK = 0.05
 #: Over-exposed from this share of the sheet on. On rendered scenes with a card (calibration and
 #: the first 30 to learn from) photos with up to a tenth of it white to the top were read as
-#: well as others; with most of it white a quarter of the chips was missed, half misnamed.
+#: well as others (three photos); with most of it white a quarter of the chips was missed, half
+#: misnamed (five; a trial outside the project's commands).
 _CLIPPED_MAX = 0.25
 _UNEVEN_MAX = 1.6
 #: An edge wider than both: in pixels it is not the sensor's doing, in mm it hurts chips.

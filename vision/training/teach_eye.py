@@ -32,7 +32,7 @@ __all__ = ["learn"]
 #: Windows a batch, and the greatest rate of the first walk.
 _BATCH, _RATE, _WARM_STEPS = 32, 2e-3, 300
 #: From where the first walk ends so many go on, each with its own windows, so long for a step
-#: of the first; the mean of their weights is better than any of them.
+#: of the first; the mean of their weights was better than one of them alone.
 _TWINS, _AGAIN, _RATE_AGAIN = 2, 0.8, 1.2e-3
 #: A chip is seen whole when so much of it lies in the window.
 _WHOLE = 0.95
