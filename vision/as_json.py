@@ -77,6 +77,7 @@ def _chip(c: ChipReading) -> dict[str, Any]:
         "candidates": list(c.candidates),
         "probability": {k: round(float(c.probability.get(k, 0.0)), 4) for k in _GROUPS},
         "p_not_chip": round(float(c.p_not_chip), 4),
+        "group_set": list(c.group_set),
         "why": [{"measure": w.measure, "weight": round(w.weight, 2)} for w in c.why],
         "length_mm": _measured(g.length_mm),
         "width_mm": _measured(g.width_mm),

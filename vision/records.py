@@ -141,7 +141,12 @@ class Why:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ChipReading:
-    """Everything said about one chip."""
+    """Everything said about one chip.
+
+    ``group_set`` holds the true group nine times in ten (``vision.forms.sets``), the one it is
+    named by first; for a nest it is every group that snarls. ``candidates`` are what a
+    person should think of: one where the chip is sure.
+    """
 
     number: int
     kind: Literal["chip", "nest", "grains"]
@@ -159,6 +164,7 @@ class ChipReading:
     count: int | None = None
     median_size_mm: Measured | None = None
     flags: tuple[str, ...] = ()
+    group_set: tuple[str, ...] = ()
     features: dict[str, float] = field(default_factory=dict)
     line_px: Points2 | None = None
     """What its lengths were measured along, (N, 2) pixels of the photo."""

@@ -116,6 +116,7 @@ class Flag(StrEnum):
     TOUCHING = "touching"
     GROUPED = "grouped"
     TOO_SMALL = "too-small"
+    UNLIKE = "unlike-any"
     NOT_SURE = "not-sure"
     NEST_OPEN = "nest-open"
     FEW_CHIPS = "few-chips"
@@ -186,6 +187,10 @@ FLAGS: dict[Flag, FlagInfo] = {
         "Check the outline; take the photo from another side if it is wrong.",
     ),
     Flag.TOO_SMALL: FlagInfo("Too small in this photo to be measured.", "Go closer."),
+    Flag.UNLIKE: FlagInfo(
+        "Its measures are unlike those of any chip the reader has learned from.",
+        "See that it is one chip and no offcut or dirt; if it is a chip, name it yourself.",
+    ),
     Flag.NOT_SURE: FlagInfo(
         "The form is not certain.", "Name it yourself, or turn the chip and take another photo."
     ),

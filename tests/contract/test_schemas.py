@@ -21,8 +21,8 @@ READING = {
 }  # fmt: skip
 CHIP = {
     "number", "photo_number", "kind", "outline_px", "group", "form", "sure", "candidates",
-    "probability", "p_not_chip", "why", "length_mm", "width_mm", "extent_mm", "curl_radius_mm",
-    "curl_radius_range_mm", "pitch_mm", "turns", "tint", "flags",
+    "probability", "p_not_chip", "group_set", "why", "length_mm", "width_mm", "extent_mm",
+    "curl_radius_mm", "curl_radius_range_mm", "pitch_mm", "turns", "tint", "flags",
 }  # fmt: skip
 TINT = {"name", "sure", "candidates", "film_nm", "lab", "share_tinted"}
 FORM = {"code", "group", "main", "share", "sure", "candidates", "mix"}

@@ -16,6 +16,7 @@ from sklearn.pipeline import make_pipeline
 from vision.chips.features import FEATURES
 from vision.errors import ModelUnreadable
 from vision.forms.model import CLASSES, FormModel, dump_model, load_model, rows_of
+from vision.forms.unlike import clouds_of
 
 NAMES = list(FEATURES)
 SOLIDITY, BOW = NAMES.index("solidity"), NAMES.index("bow")
@@ -31,6 +32,7 @@ def table(rng, labels=("1", "7", "nest", "none"), count=240):
 
 def model_of(pipeline, rows, truth, **more):
     facts = {"temperature": 1.0, "sure_at": 0.8, "version": "toy-1"}
+    facts |= {"joins_from": np.linspace(0, 1, 8), "clouds": clouds_of(rows, truth)}
     return FormModel(
         pipeline=pipeline.fit(rows, truth),
         medians=np.nanmedian(rows, axis=0),
@@ -83,6 +85,9 @@ def test_dump_and_load_give_the_same_answers(toy):
     assert np.array_equal(again.medians, model.medians, equal_nan=True)
     facts = (again.temperature, again.sure_at, again.version)
     assert facts == (model.temperature, model.sure_at, model.version)
+    assert np.array_equal(again.joins_from, model.joins_from)
+    assert again.clouds.limit == model.clouds.limit
+    assert np.array_equal(again.clouds.distance(rows), model.clouds.distance(rows))
 
 
 def test_a_measure_never_seen_stays_unknown(toy):
@@ -143,7 +148,14 @@ def test_a_model_of_other_measures(toy, names):
 
 @pytest.mark.parametrize(
     "change",
-    [{"temperature": 0.0}, {"temperature": -1.0}, {"medians": [0.0]}, {"sure_at": 7.0}],
+    [
+        {"temperature": 0.0},
+        {"temperature": -1.0},
+        {"medians": [0.0]},
+        {"sure_at": 7.0},
+        {"joins_from": {"1": 0.5}},
+        {"joins_from": dict.fromkeys("12345678", 1.5)},
+    ],
 )
 def test_a_head_that_makes_no_sense(toy, change):
     head, body = dump_model(toy[0]).split(b"\n", 1)

@@ -127,11 +127,18 @@ def test_one_line_for_each_figure_and_part(made_scenes, capsys, tmp_path):
     assert {line.split(" | ")[0].split(", ")[1] for line in lines} == {
         "with card",
         "without card",
+        "all photos",
     }
+    every = [line for line in lines if ", all photos | " in line]
+    asked = ("hold the true group", "sets of group 8", "groups in a set", "of found chips")
+    assert all(sum(words in line for line in every) == 1 for words in asked)
     assert not any(
         "scale_error" in line or "_mm," in line for line in lines if "without" in line
     )
     for part, figures in json.loads(out.read_text()).items():
+        assert ("set_coverage" in figures) == ("all photos" in part)
+        if "all photos" in part:
+            continue
         assert ("surfaces" in figures) == ("without" in part)
         assert all(
             (key in figures) == ("without" not in part)

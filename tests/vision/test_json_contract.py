@@ -57,6 +57,7 @@ CHIP = {
     "candidates": list,
     "probability": dict,
     "p_not_chip": NUMBER,
+    "group_set": list,
     "why": list,
     "length_mm": "measured",
     "width_mm": "measured",
@@ -174,6 +175,9 @@ def test_chips(reading):
         assert chip["form"] in FORMS | {None}
         assert chip["candidates"]
         assert set(chip["candidates"]) <= FORMS | GROUPS
+        assert chip["group_set"]
+        assert set(chip["group_set"]) <= GROUPS
+        assert len(set(chip["group_set"])) == len(chip["group_set"])
         if chip["form"] is not None:
             assert chip["form"].startswith(chip["group"])
         for ring in chip["outline_px"]:
@@ -195,6 +199,7 @@ def test_chips(reading):
 def test_kinds_keep_their_own_rules(reading):
     for chip in reading["chips"]:
         if chip["kind"] == "nest":
+            assert set(chip["group_set"]) == {c[0] for c in FORMS if c.endswith(".3")}
             assert all(c.endswith(".3") for c in chip["candidates"])
             if chip["length_mm"] is not None:
                 assert chip["length_mm"]["bound"] == "at_least"
@@ -204,8 +209,14 @@ def test_kinds_keep_their_own_rules(reading):
             assert_measured(chip["median_size_mm"])
             assert chip["median_size_mm"] is not None
             assert len(chip["outline_px"]) >= 1
+        if chip["kind"] == "chip":
+            assert chip["group_set"][0] == chip["group"]
+            told = {c[0] for c in chip["candidates"]}
+            assert told == ({chip["group"]} if chip["sure"] else set(chip["group_set"]))
         if chip["sure"] and chip["kind"] == "chip":
             assert len(chip["candidates"]) == 1
+        if chip["sure"]:
+            assert "unlike-any" not in chip["flags"]
 
 
 def test_probabilities_are_over_the_eight_groups_and_sum_to_one(reading):

@@ -10,6 +10,8 @@ from __future__ import annotations
 import csv
 import gzip
 import io
+from dataclasses import replace
+from math import inf
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -20,11 +22,15 @@ from sklearn.pipeline import make_pipeline
 
 from vision.chips.features import FEATURES
 from vision.errors import ModelUnreadable
-from vision.forms.model import CLASSES, FormModel
+from vision.forms.model import CLASSES, GROUPS, FormModel
+from vision.forms.sets import joins_from, kept_at, quantile_place
+from vision.forms.unlike import clouds_of
 
 if TYPE_CHECKING:
     import numpy.typing as npt
     from sklearn.pipeline import Pipeline
+
+    from vision.forms.unlike import Clouds
 
 __all__ = ["Table", "fit_model", "form_pipeline", "out_of_fold", "read_table"]
 
@@ -35,6 +41,8 @@ _FOLDS = 5
 #: be rightly named, clutter that was called a chip counted as wrong. Metal, not things: a
 #: photo's form goes by how much metal leaves in which form, and clutter is mostly crumbs.
 _SURE_ACCURACY = 0.95
+#: Of true chips of calibration scenes this share may pass as like those learned from.
+_ORDINARY = 0.99
 
 
 class Table:
@@ -132,10 +140,18 @@ def _known(rows: npt.NDArray[np.float64], pipeline: Pipeline) -> npt.NDArray[np.
     return np.asarray(p / p.sum(axis=1, keepdims=True))
 
 
+def _ordinary(clouds: Clouds, chips: npt.NDArray[np.float64]) -> Clouds:
+    """Return the clouds with the distance that all but one in a hundred chips keep to."""
+    place = quantile_place(len(chips), _ORDINARY)
+    far = np.sort(clouds.distance(chips))
+    return replace(clouds, limit=inf if place is None else float(far[place - 1]))
+
+
 def fit_model(table: Table) -> FormModel:
-    """Fit; set one temperature and the threshold on scenes that were not learned from.
+    """Fit; set temperature and thresholds on scenes that were not learned from.
 
     These are the calibration scenes of the table; without them, predictions out of fold.
+    Sets and the look for what is unlike any chip are set on what a reading would show.
     """
     pipeline = form_pipeline()
     learned = table.learned()
@@ -155,13 +171,23 @@ def fit_model(table: Table) -> FormModel:
 
     best = minimize_scalar(loss, bounds=(-2.0, 1.5), method="bounded")
     temperature = float(np.exp(best.x))
+    p = _cooled(p, temperature)
+    is_chip = learned.labels != "none"
+    shown = kept_at(p) & (labels != "none")
+    clouds = clouds_of(learned.rows[is_chip], learned.labels[is_chip])
+    clouds = _ordinary(clouds, rows[shown])
+    groups = np.array([str(c)[:1] for c in labels])
+    grouped = shown & np.isin(groups, GROUPS)
+    like = ~clouds.unlike(rows)
     with np.errstate(all="ignore"):
         medians = np.nanmedian(learned.rows, axis=0)
     scenes = len(np.unique(learned.scenes))
     return FormModel(
         pipeline=pipeline,
         temperature=temperature,
-        sure_at=_sure_at(_cooled(p, temperature), truth, np.exp(rows[:, _LOG_AREA])),
+        sure_at=_sure_at(p[like], truth[like], np.exp(rows[like][:, _LOG_AREA])),
+        joins_from=joins_from(p[grouped], groups[grouped]),
+        clouds=clouds,
         medians=medians,
         version=f"world-{scenes}x{len(learned.labels)}",
     )

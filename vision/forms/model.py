@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import json
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 from zipfile import ZIP_DEFLATED
 
 import numpy as np
@@ -18,6 +18,7 @@ import skops.io
 
 from vision.chips.features import FEATURES
 from vision.errors import ModelUnreadable
+from vision.forms.unlike import Clouds
 from vision.records import Why
 from vision.trees import trees_of
 
@@ -47,12 +48,16 @@ TRUSTED = (
 class FormModel:
     """A fitted pipeline, its temperature, the sureness threshold, and training medians.
 
-    ``trees`` are those of the pipeline where it is nothing else: the same answers, sooner.
+    ``joins_from`` (8,) are the probabilities from which each group joins a chip's set
+    (``vision.forms.sets``), ``clouds`` what chips that were learned from look like. ``trees``
+    are those of the pipeline where it is nothing else: the same answers, sooner.
     """
 
     pipeline: Pipeline
     temperature: float
     sure_at: float
+    joins_from: npt.NDArray[np.float64]
+    clouds: Clouds
     medians: npt.NDArray[np.float64]
     version: str
     trees: Trees | None = field(init=False, repr=False, compare=False)
@@ -141,14 +146,27 @@ def dump_model(model: FormModel) -> bytes:
     head = {
         "temperature": model.temperature,
         "sure_at": model.sure_at,
+        "joins_from": dict(zip(GROUPS, model.joins_from.tolist(), strict=True)),
         "medians": [None if np.isnan(m) else float(m) for m in model.medians],
         "features": list(FEATURES),
         "version": model.version,
     }
+    body = {"pipeline": model.pipeline, "clouds": model.clouds.arrays()}
     return (
         json.dumps(head).encode()
         + b"\n"
-        + bytes(skops.io.dumps(model.pipeline, compression=ZIP_DEFLATED, compresslevel=9))
+        + bytes(skops.io.dumps(body, compression=ZIP_DEFLATED, compresslevel=9))
+    )
+
+
+def _makes_sense(facts: Mapping[str, Any]) -> bool:
+    """Say whether the head of a model file can be worked with."""
+    return (
+        len(facts["medians"]) == len(FEATURES)
+        and facts["temperature"] > 0
+        and 0 < facts["sure_at"] <= 1
+        and set(facts["joins_from"]) == set(GROUPS)
+        and all(0 <= at <= 1 for at in facts["joins_from"].values())
     )
 
 
@@ -166,18 +184,16 @@ def load_model(data: bytes) -> FormModel:
         facts = json.loads(head)
         if facts["features"] != list(FEATURES):
             raise ModelUnreadable("The form model was made for other measures; refit it.")  # noqa: TRY301
-        pipeline = skops.io.loads(body, trusted=list(TRUSTED))
-        medians = [np.nan if m is None else m for m in facts["medians"]]
-        if (
-            len(medians) != len(FEATURES)
-            or not facts["temperature"] > 0
-            or not 0 < facts["sure_at"] <= 1
-        ):
+        if not _makes_sense(facts):
             raise ModelUnreadable("The head of the form model makes no sense; refit it.")  # noqa: TRY301
+        learned = skops.io.loads(body, trusted=list(TRUSTED))
+        medians = [np.nan if m is None else m for m in facts["medians"]]
         return FormModel(
-            pipeline=pipeline,
+            pipeline=learned["pipeline"],
             temperature=float(facts["temperature"]),
             sure_at=float(facts["sure_at"]),
+            joins_from=np.array([facts["joins_from"][g] for g in GROUPS], np.float64),
+            clouds=Clouds.of_arrays(learned["clouds"]),
             medians=np.array(medians, np.float64),
             version=str(facts["version"]),
         )

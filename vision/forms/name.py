@@ -1,7 +1,9 @@
 """Name every chip of a look: group, code, sizes, tint, and why.
 
-Things the model takes for no chip are left out; elemental crumbs are gathered into
-one population. Not in here: the verdict over all chips (``verdict``).
+Things the model takes for no chip are left out; elemental crumbs that can be nothing else
+are gathered into one population. A chip that is not sure has as candidates its own codes and
+the other groups of its set (``sets``); what is unlike any chip that was learned from is
+never sure (``unlike``). Not in here: the verdict over all chips (``verdict``).
 """
 
 from __future__ import annotations
@@ -16,6 +18,7 @@ from vision.chips.features import CROP_PX_PER_MM
 from vision.chips.measure import geometry_of
 from vision.forms.code import code_of
 from vision.forms.model import CLASSES, GROUPS, rows_of
+from vision.forms.sets import SNARLING, best_labels, group_probabilities, kept_at, sets_of
 from vision.heat.chip_tint import U_TAPPED, colour_doubt, tint_of
 from vision.records import ChipGeometry, ChipReading, Measured
 from vision.terms import COIL_GROUPS, Flag
@@ -37,28 +40,14 @@ __all__ = ["READER_VERSION", "name_chips"]
 
 READER_VERSION = "1"
 
-#: From this probability of "not a chip" a thing is left out.
-_NOT_CHIP = 0.5
 #: This many elemental crumbs are one population, not chips one by one.
 _POPULATION = 3
 _NEST = CLASSES.index("nest")
 _NONE = CLASSES.index("none")
 
 
-def _group_probabilities(p: Float1) -> dict[str, float]:
-    """Return probabilities over the eight groups given that it is a chip (a nest is one)."""
-    sums = {g: sum(float(p[k]) for k, c in enumerate(CLASSES) if c[:1] == g) for g in GROUPS}
-    total = sum(sums.values()) or 1.0
-    return {g: v / total for g, v in sums.items()}
-
-
-def _best_label(p: Float1) -> str:
-    """Return the likeliest class, given that it is a chip."""
-    return max((c for c in CLASSES if c != "none"), key=lambda c: p[CLASSES.index(c)])
-
-
 def _nest_candidates(groups: dict[str, float]) -> tuple[str, ...]:
-    order = sorted(("1", "2", "4", "5"), key=lambda g: -groups[g])
+    order = sorted(SNARLING, key=lambda g: -groups[g])
     return tuple(f"{g}.3" for g in order)
 
 
@@ -116,23 +105,34 @@ class _Name:
     """What is likeliest of a chip: its class, its group (for a nest a guess), and how likely.
 
     ``p`` (C,) are the probabilities of the classes, ``groups`` those of the groups given
-    that it is a chip.
+    that it is a chip; ``group_set`` are the groups it may be of, ``unlike`` says that no chip
+    that was learned from has such measures.
     """
 
     p: Float1
     label: str
     group: str
     groups: dict[str, float]
+    group_set: tuple[str, ...]
+    unlike: bool
 
     @property
     def nest(self) -> bool:
         return self.label == "nest"
 
-    @classmethod
-    def of(cls, p: Float1) -> _Name:
-        label, groups = _best_label(p), _group_probabilities(p)
-        of_nest = max(("1", "2", "4", "5"), key=lambda g: groups[g])
-        return cls(p, label, of_nest if label == "nest" else label[:1], groups)
+
+def _names(
+    p: npt.NDArray[np.float64], rows: npt.NDArray[np.float64], model: FormModel
+) -> list[_Name]:
+    out = []
+    columns = (p, best_labels(p).tolist(), group_probabilities(p).tolist())
+    more = (sets_of(p, model.joins_from), model.clouds.unlike(rows).tolist())
+    for own, label, shares, may_be, unlike in zip(*columns, *more, strict=True):
+        groups = dict(zip(GROUPS, shares, strict=True))
+        of_nest = max(SNARLING, key=lambda g: groups[g])
+        group = of_nest if label == "nest" else label[:1]
+        out.append(_Name(own, label, group, groups, may_be, unlike))
+    return out
 
 
 @dataclass(frozen=True, slots=True)
@@ -171,10 +171,10 @@ def _chip(
     given_chip = (
         float(p[best]) if nest else groups[group] * (1 - float(p[_NEST]) - float(p[_NONE]))
     )
-    sure = given_chip >= model.sure_at
+    sure = given_chip >= model.sure_at and not name.unlike
     codes = _nest_candidates(groups) if nest else code_of(label, geometry, nest=False)
     form = codes[0] if codes and not nest else None
-    rivals = tuple(g for g, v in groups.items() if v >= 0.15 and g != group)
+    rivals = tuple(g for g in name.group_set if g != group)
     if nest:
         sure_group = groups[group] >= model.sure_at
         form = codes[0] if sure_group else None
@@ -186,6 +186,7 @@ def _chip(
     extra = [*flags]
     extra += [Flag.CUT_OFF] if seen.at_border else []
     extra += [Flag.GROUPED] if seen.pieces > 1 else []
+    extra += [Flag.UNLIKE] if name.unlike else []
     extra += [] if sure else [Flag.NOT_SURE]
     area = seen.shape.area / CROP_PX_PER_MM**2
     return ChipReading(
@@ -198,6 +199,7 @@ def _chip(
         candidates=candidates,
         probability=groups,
         p_not_chip=float(p[_NONE]),
+        group_set=name.group_set,
         why=(),
         geometry=geometry,
         tint=None,
@@ -207,6 +209,11 @@ def _chip(
         line_px=_measured_line(seen, group, plane, nest=nest),
         line_is_axis=group in COIL_GROUPS,
     )
+
+
+def _is_crumb(chip: ChipReading) -> bool:
+    """Say whether a chip can be nothing but elemental, and looks like one."""
+    return chip.kind == "chip" and chip.group_set == ("7",) and Flag.UNLIKE not in chip.flags
 
 
 def _population(
@@ -227,6 +234,7 @@ def _population(
         candidates=("7",),
         probability={g: float(np.mean([c.probability[g] for c in chips])) for g in GROUPS},
         p_not_chip=float(np.mean([c.p_not_chip for c in chips])),
+        group_set=("7",),
         why=lead.why,
         geometry=ChipGeometry(),
         tint=lead.tint,
@@ -240,13 +248,13 @@ def _population(
 def _explained(
     chips: Sequence[tuple[int, ChipReading]],
     look: Look,
-    p: npt.NDArray[np.float64],
+    labels: Sequence[str],
     rows: npt.NDArray[np.float64],
     setting: _Setting,
 ) -> list[ChipReading]:
     """Add tint and reasons; ``chips`` come with their place in the look."""
     at = [i for i, _ in chips]
-    whys = setting.model.all_reasons(rows[at], [_best_label(p[i]) for i in at])
+    whys = setting.model.all_reasons(rows[at], [labels[i] for i in at])
     tints = [_tint(look.seen[i], setting.light, setting.family) for i in at]
     return [
         replace(chip, why=why, tint=tint)
@@ -265,23 +273,24 @@ def name_chips(
     p = setting.model.probabilities(rows)
     boxes = np.array([s.box_mm for s in look.seen])
     u_flat = plane.u_rel_at((boxes[:, :2] + boxes[:, 2:]) / 2)
-    at = [i for i, q in enumerate(p) if q[_NONE] <= _NOT_CHIP]
-    names = [_Name.of(p[i]) for i in at]
+    at = np.flatnonzero(kept_at(p)).tolist()
+    names = _names(p[at], rows[at], setting.model)
     keys = ["nest" if name.nest else name.group for name in names]
     known = bundled.size_model().sizes([look.seen[i].shape for i in at], rows[at], keys)
     named = [
         (i, _chip(look.seen[i], name, own, float(u_flat[i]), setting))
         for i, name, own in zip(at, names, known, strict=True)
     ]
-    crumbs = [(i, c) for i, c in named if c.group == "7" and c.kind == "chip"]
+    labels = best_labels(p).tolist()
+    crumbs = [(i, c) for i, c in named if _is_crumb(c)]
     if len(crumbs) < _POPULATION:
-        chips = _explained(named, look, p, rows, setting)
+        chips = _explained(named, look, labels, rows, setting)
     else:
         # One crumb speaks for all: tint and reasons are asked of the largest only.
         lead = max(crumbs, key=lambda pair: pair[1].volume_weight)
         small = {i for i, _ in crumbs}
         one_by_one = [(i, c) for i, c in named if i not in small]
-        *chips, spokesman = _explained([*one_by_one, lead], look, p, rows, setting)
+        *chips, spokesman = _explained([*one_by_one, lead], look, labels, rows, setting)
         rest = [c for i, c in crumbs if i != lead[0]]
         sizes = [float(np.sqrt(look.seen[i].shape.area) / CROP_PX_PER_MM) for i, _ in crumbs]
         scaled = plane.scale.source != "none"

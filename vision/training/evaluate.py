@@ -13,7 +13,8 @@ of a thinner chip for a boundary F-score of 0.75: precision and recall of the fi
 outline pixels against those of the truth mask, holes open, within 2 px by distance
 transform. Both shares are of the chips that count, missed ones included. Without a card each
 surface has its own line. Sizes are asked of every chip that counts and lies in a photo with a
-card, found or not (``score_sizes``).
+card, found or not (``score_sizes``). Sets of groups are asked of all photos of a set
+together, as their thresholds were set (``score_sets``).
 """
 
 from __future__ import annotations
@@ -30,6 +31,13 @@ from vision.training.pool import cores, spread
 from vision.training.resample import over_scenes, ratio, share_over_scenes, share_text
 from vision.training.rows import scene_paths
 from vision.training.score import SceneScore, score_file
+from vision.training.score_sets import (
+    set_figures,
+    set_lines,
+    told_of,
+    unlike_figures,
+    unlike_lines,
+)
 from vision.training.score_sizes import size_figures, size_lines
 from vision.training.score_sureness import sureness_figures, sureness_lines
 from vision.training.sets import SETS, cache_folder
@@ -37,7 +45,7 @@ from vision.training.sets import SETS, cache_folder
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
-__all__ = ["lines_of", "macro_f1", "main", "score_folder", "summary"]
+__all__ = ["lines_of", "macro_f1", "main", "score_folder", "sets_summary", "summary"]
 
 GROUPS = ("1", "2", "3", "4", "5", "6", "7", "8")
 LABELS = (*GROUPS, "nest")
@@ -230,6 +238,11 @@ def score_folder(folder: Path, *, workers: int = 1, label: str = "") -> list[Sce
     return list(spread(score_file, scene_paths(folder), workers=workers, label=label))
 
 
+def sets_summary(scores: Sequence[SceneScore]) -> dict[str, Any]:
+    """Return the figures of the sets of groups and of what is unlike any chip."""
+    return set_figures([told_of(s) for s in scores]) | unlike_figures(scores)
+
+
 def _parts(scores: Sequence[SceneScore]) -> Iterator[tuple[str, list[SceneScore]]]:
     for name, card in (("with card", True), ("without card", False)):
         chosen = [s for s in scores if s.card == card]
@@ -259,6 +272,10 @@ def main(argv: Sequence[str] | None = None) -> int:
             out = every[f"{title}, {part}"] = summary(chosen)
             for text in lines_of(out):
                 print(f"{title}, {part} | {text}")
+        whole = f"{title}, all photos"
+        out = every[whole] = sets_summary(scores)
+        for text in (*set_lines(out), *unlike_lines(out)):
+            print(f"{whole} | {text}")
     if args.json:
         args.json.write_text(json.dumps(every, indent=1), encoding="utf-8")
     return 0

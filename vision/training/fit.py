@@ -36,7 +36,7 @@ from vision.bundled import packaged_eye
 from vision.chips.features import FEATURES
 from vision.chips.measure import SIZES
 from vision.forms.fitting import fit_model, form_pipeline, read_table
-from vision.forms.model import CLASSES, dump_model
+from vision.forms.model import CLASSES, GROUPS, dump_model
 from vision.training.fit_eye import fit_eye
 from vision.training.fit_sizes import fit_sizes
 from vision.training.pool import cores
@@ -53,7 +53,7 @@ if TYPE_CHECKING:
     from vision.forms.fitting import Table
     from vision.forms.model import FormModel
 
-__all__ = ["compare", "held_out_line", "learn", "main", "measure", "table_bytes"]
+__all__ = ["compare", "held_out_line", "joins_line", "learn", "main", "measure", "table_bytes"]
 
 _LOG = logging.getLogger(__name__)
 DATA = Path(__file__).parent.parent / "data"
@@ -150,7 +150,8 @@ def held_out_line(table: Table, model: FormModel) -> str:
     said = names[groups.argmax(axis=1)]
     truth = np.array([str(c).split(".")[0] for c in table.labels[table.held]])
     named, chip = said != "none", truth != "none"
-    sure = groups.max(axis=1) >= model.sure_at
+    unlike = model.clouds.unlike(table.rows[table.held])
+    sure = (groups.max(axis=1) >= model.sure_at) & ~unlike
     right = said == truth
     area = np.exp(table.rows[table.held][:, list(FEATURES).index("log_area")])
     metal = float((area * right)[named & sure].sum() / area[named & sure].sum())
@@ -159,8 +160,22 @@ def held_out_line(table: Table, model: FormModel) -> str:
         f"group right for {right[named & chip].mean():.3f} of them; "
         f"sure {sure[named & chip].mean():.3f}, of those right "
         f"{right[named & chip & sure].mean():.3f}, clutter called a chip counted as wrong "
-        f"{right[named & sure].mean():.3f}, and of the metal named with sureness {metal:.3f}"
+        f"{right[named & sure].mean():.3f}, and of the metal named with sureness {metal:.3f}; "
+        f"unlike any chip {unlike[named & chip].mean():.3f} of the chips called one and "
+        f"{unlike[named & ~chip].mean():.3f} of the clutter"
     )
+
+
+def joins_line(table: Table, model: FormModel) -> str:
+    """Return from which probability each group joins a set, and on how many chips it rests."""
+    at = table.held if table.held.any() else np.ones(len(table.labels), bool)
+    labels, scenes = table.labels[at], table.scenes[at]
+    own = {g: np.char.startswith(labels, g) for g in GROUPS}
+    texts = (
+        f"{g} from {join:.3f} ({own[g].sum()} chips, {len(np.unique(scenes[own[g]]))} scenes)"
+        for g, join in zip(GROUPS, model.joins_from, strict=True)
+    )
+    return "groups join a set: " + ", ".join(texts)
 
 
 def learn(data: bytes, out: Path) -> None:
@@ -179,6 +194,7 @@ def learn(data: bytes, out: Path) -> None:
     )
     if table.held.any():
         _LOG.info("%s", held_out_line(table, model))
+    _LOG.info("%s", joins_line(table, model))
 
 
 def _parser() -> argparse.ArgumentParser:

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 
 from vision.errors import NoChips
 from vision.reading import read_photo
+from vision.terms import Flag
 from vision.training.outlines import WIDE_PX, boundary_f_of, chip_boxes, mean_width_px
 from vision.training.rows import MOST_CHIPS, NO_CHIP, check_line_mm, load_scene, match_iou
 from vision.training.score_scale import scale_errors
@@ -45,7 +46,8 @@ class Named:
     """A chip that was found: what it is, what it was called, what else is right.
 
     ``probability`` is that of the group it was called, given that it is a chip; ``None`` for
-    what was called a nest.
+    what was called a nest. ``group_set`` are the groups it may be of, ``unlike`` says that it
+    was told as unlike any chip.
     """
 
     true: str
@@ -55,6 +57,8 @@ class Named:
     read_form: str | None
     also: tuple[str, ...]
     probability: float | None = None
+    group_set: tuple[str, ...] = ()
+    unlike: bool = False
 
     @property
     def accepted(self) -> bool:
@@ -87,6 +91,7 @@ class SceneScore:
     found: dict[str, int] = field(default_factory=lambda: defaultdict(int))
     false_by: dict[str, int] = field(default_factory=lambda: defaultdict(int))
     false_sure: int = 0
+    false_unlike: int = 0
     wide: int = 0
     wide_close: int = 0
     thin: int = 0
@@ -94,6 +99,7 @@ class SceneScore:
     distractors: int = 0
     distractors_called: int = 0
     distractors_sure: int = 0
+    distractors_unlike: int = 0
     pairs: list[tuple[str, str]] = field(default_factory=list)
     named: list[Named] = field(default_factory=list)
     sizes: dict[str, list[tuple[str, float, float, float]]] = field(
@@ -230,10 +236,13 @@ def _score_false(
     label = _read_label(chip)
     score.false_by[label] += 1
     score.false_sure += chip.sure
+    unlike = Flag.UNLIKE in chip.flags
+    score.false_unlike += unlike
     score.pairs.append(("none", label))
     if cover.get(NO_CHIP, 0.0) > _TOUCHES:
         score.distractors_called += 1
         score.distractors_sure += chip.sure
+        score.distractors_unlike += unlike
 
 
 def _score_named(score: SceneScore, chip: ChipReading, truth: dict[str, Any]) -> None:
@@ -242,7 +251,17 @@ def _score_named(score: SceneScore, chip: ChipReading, truth: dict[str, Any]) ->
     also = tuple(truth.get("also", ()))
     probability = None if chip.kind == "nest" else chip.probability[label]
     score.named.append(
-        Named(want, label, chip.sure, str(truth["form"]), chip.form, also, probability)
+        Named(
+            want,
+            label,
+            chip.sure,
+            str(truth["form"]),
+            chip.form,
+            also,
+            probability,
+            group_set=chip.group_set,
+            unlike=Flag.UNLIKE in chip.flags,
+        )
     )
 
 
