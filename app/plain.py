@@ -142,7 +142,10 @@ def chip_words(chip: Json) -> str:
     if chip["sure"] and chip["kind"] == "nest":
         return nest_words(chip["candidates"])
     names = " or ".join(form_name(code) for code in chip["candidates"])
-    return kind + (f"not sure: {names}" if names else "not sure")
+    doubt = "not sure"
+    if "unlike-any" in chip.get("flags", ()):
+        doubt += ", unlike any known chip"
+    return kind + (f"{doubt}: {names}" if names else doubt)
 
 
 def advice_lines(advice: Json, units: Units) -> list[str]:

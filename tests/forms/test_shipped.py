@@ -17,7 +17,8 @@ from vision.chips.look import look_at
 from vision.chips.measure import SIZES
 from vision.chips.sizing import SIZES_OF
 from vision.forms.fitting import read_table
-from vision.forms.model import CLASSES, load_model
+from vision.forms.model import CLASSES, GROUPS, load_model
+from vision.forms.sets import joins_from, kept_at, sets_of
 from vision.photo.decode import decode_photo
 from vision.photo.find_card import find_card
 from vision.photo.light import measure_light
@@ -135,6 +136,20 @@ def test_the_model_knows_its_own_table(shipped, table):
     assert np.mean(right) >= 0.7
 
 
+def test_thresholds_rest_on_the_calibration_scenes_alone(shipped, table):
+    p = shipped.probabilities(table.rows[table.held])
+    groups = np.array([label[:1] for label in table.labels[table.held]])
+    use = kept_at(p) & np.isin(groups, GROUPS)
+    assert joins_from(p[use], groups[use]) == pytest.approx(shipped.joins_from, abs=1e-3)
+    # Told of the scenes that set them, nine in ten of each group are in: no test of coverage
+    # (that needs other scenes), only of the thresholds. Its own chips a threshold counts.
+    told = sets_of(p[use], shipped.joins_from)
+    inside = np.array([g in own for g, own in zip(groups[use], told, strict=True)])
+    for g in GROUPS:
+        assert inside[groups[use] == g].mean() >= 0.9, g
+        assert np.sum(groups[use] == g) >= 30, g
+
+
 def test_sizes_are_about_known_sizes_and_correct_by_a_plausible_factor():
     model = bundled.size_model()
     assert set(model.trees) == set(model.bases) == set(SIZES)
@@ -161,6 +176,8 @@ def test_a_model_that_does_not_load_is_fitted_again_from_the_table(monkeypatch, 
     tops = [m.probabilities(table.rows).argmax(axis=1) for m in (shipped, again)]
     assert (tops[0] == tops[1]).mean() >= 0.98
     assert again.sure_at == pytest.approx(shipped.sure_at, abs=0.05)
+    assert again.joins_from == pytest.approx(shipped.joins_from, abs=0.05)
+    assert again.clouds.limit == pytest.approx(shipped.clouds.limit, rel=0.02)
     assert again.version == shipped.version
 
 

@@ -11,6 +11,7 @@ from vision.training.score import Named, SceneScore
 from vision.training.score_sets import (
     Told,
     crossed,
+    main,
     set_figures,
     set_lines,
     told_of,
@@ -105,3 +106,14 @@ def test_chips_alike_in_all_scenes_are_covered_as_asked():
     # Nine in ten; three standard errors of counting 4000 and of two calibrations of 2000.
     assert out["set_coverage"][0] == pytest.approx(0.9, abs=3 * (2 * 0.09 / n) ** 0.5)
     assert out["set_size"][0] == pytest.approx(1 + out["set_coverage"][0] + 6, abs=1e-9)
+
+
+def test_the_command_tells_what_the_calibration_scenes_show(caplog):
+    with caplog.at_level("INFO"):
+        assert main(["--shuffles", "20"]) == 0
+    lines = [record.getMessage() for record in caplog.records]
+    assert sum(line.startswith("tenths: sets of group") for line in lines) == 8
+    (whole,) = [line for line in lines if line.startswith("halves: hold the true group")]
+    coverage = float(whole.split("group ")[1].split()[0])
+    # Nine in ten are asked of each group; easy groups, always named, can only be above.
+    assert 0.87 <= coverage <= 0.97

@@ -61,7 +61,7 @@ def group_probabilities(p: Float2) -> Float2:
 def best_labels(p: Float2) -> npt.NDArray[np.str_]:
     """Return (N,) the likeliest class of each row, given that it is a chip."""
     chips = [k for k, c in enumerate(CLASSES) if c != "none"]
-    return np.array(CLASSES)[chips][p[:, chips].argmax(axis=1)]
+    return np.asarray(np.array(CLASSES)[chips][p[:, chips].argmax(axis=1)])
 
 
 def kept_at(p: Float2) -> npt.NDArray[np.bool_]:
