@@ -112,7 +112,7 @@ def test_the_command_tells_what_the_calibration_scenes_show(caplog):
     with caplog.at_level("INFO"):
         assert main(["--shuffles", "20"]) == 0
     lines = [record.getMessage() for record in caplog.records]
-    assert sum(line.startswith("tenths: sets of group") for line in lines) == 8
+    assert sum(line.startswith("tenths: sets of group ") for line in lines) == 8
     (whole,) = [line for line in lines if line.startswith("halves: hold the true group")]
     coverage = float(whole.split("group ")[1].split()[0])
     # Nine in ten are asked of each group; easy groups, always named, can only be above.
