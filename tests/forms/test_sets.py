@@ -130,6 +130,13 @@ def test_no_set_is_empty_and_the_named_group_comes_first(seed):
         assert others == sorted(others, reverse=True)
 
 
+def test_nothing_has_no_sets():
+    none = np.empty((0, len(CLASSES)))
+    assert sets_of(none, np.ones(8)) == []
+    assert best_labels(none).shape == (0,)
+    assert joins_from(none, np.empty(0, str)).tolist() == [0.0] * 8
+
+
 def test_groups_are_told_given_that_it_is_a_chip():
     p = np.array([row(c3_1=0.2, c3_2=0.1, c2=0.1, nest=0.1, none=0.5)])
     shares = dict(zip(GROUPS, group_probabilities(p)[0], strict=True))

@@ -37,6 +37,7 @@ from vision.chips.features import FEATURES
 from vision.chips.measure import SIZES
 from vision.forms.fitting import fit_model, form_pipeline, read_table
 from vision.forms.model import CLASSES, GROUPS, dump_model
+from vision.forms.sets import kept_at
 from vision.training.fit_eye import fit_eye
 from vision.training.fit_sizes import fit_sizes
 from vision.training.pool import cores
@@ -169,6 +170,7 @@ def held_out_line(table: Table, model: FormModel) -> str:
 def joins_line(table: Table, model: FormModel) -> str:
     """Return from which probability each group joins a set, and on how many chips it rests."""
     at = table.held if table.held.any() else np.ones(len(table.labels), bool)
+    at = at & kept_at(model.probabilities(table.rows))
     labels, scenes = table.labels[at], table.scenes[at]
     own = {g: np.char.startswith(labels, g) for g in GROUPS}
     texts = (
