@@ -94,6 +94,7 @@ def _chip(c: ChipReading) -> dict[str, Any]:
     }
     if c.kind == "grains":
         out |= {"count": c.count, "median_size_mm": _measured(c.median_size_mm)}
+        out["group_sets"] = [list(own) for own in c.group_sets]
     return out
 
 

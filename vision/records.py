@@ -144,8 +144,9 @@ class ChipReading:
     """Everything said about one chip.
 
     ``group_set`` holds the true group nine times in ten (``vision.forms.sets``), the one it is
-    named by first; for a nest it is every group that snarls. ``candidates`` are what a
-    person should think of: one where the chip is sure.
+    named by first; for a nest it is every group that snarls. Of grains ``group_sets`` holds
+    the set of each outline, ``group_set`` all that any of them may be. ``candidates`` are what
+    a person should think of: one where the chip is sure.
     """
 
     number: int
@@ -165,6 +166,7 @@ class ChipReading:
     median_size_mm: Measured | None = None
     flags: tuple[str, ...] = ()
     group_set: tuple[str, ...] = ()
+    group_sets: tuple[tuple[str, ...], ...] = ()
     features: dict[str, float] = field(default_factory=dict)
     line_px: Points2 | None = None
     """What its lengths were measured along, (N, 2) pixels of the photo."""

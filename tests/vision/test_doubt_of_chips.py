@@ -59,13 +59,20 @@ def test_the_set_is_what_a_person_is_asked_to_think_of(monkeypatch, photo):
         assert chip.candidates[0][0] == chip.group
 
 
-def test_only_crumbs_that_can_be_nothing_else_make_a_population(monkeypatch, photo):
-    by_name = read_with(monkeypatch, photo, joins_from=np.ones(8))
-    (population,) = [c for c in by_name.chips if c.kind == "grains"]
+def test_a_population_keeps_what_each_of_its_crumbs_may_be(monkeypatch, photo):
+    known = bundled.form_model()
+    at = np.where(np.array(GROUPS) == "6", 0.05, 1.0)
+    either = read_with(monkeypatch, photo, joins_from=at)
+    (population,) = [c for c in either.chips if c.kind == "grains"]
     assert population.count >= 3
-    assert population.group_set == ("7",)
+    assert len(population.group_sets) == len(population.outline_px)
+    assert set(population.group_sets) <= {("7",), ("7", "6")}
+    assert population.candidates == ("7",)
     monkeypatch.undo()
-    anything = read_with(monkeypatch, photo, joins_from=np.zeros(8))
-    assert all(c.kind != "grains" for c in anything.chips)
-    count = sum(c.group == "7" for c in anything.chips)
-    assert count == population.count
+    assert bundled.form_model() is known
+    # Nothing joins: the same crumbs, each with its own name alone.
+    alone = read_with(monkeypatch, photo, joins_from=np.ones(8))
+    (same,) = [c for c in alone.chips if c.kind == "grains"]
+    assert same.count == population.count
+    assert set(same.group_sets) == {("7",)}
+    assert same.group_set == ("7",)

@@ -209,6 +209,9 @@ def test_kinds_keep_their_own_rules(reading):
             assert_measured(chip["median_size_mm"])
             assert chip["median_size_mm"] is not None
             assert len(chip["outline_px"]) >= 1
+            assert len(chip["group_sets"]) == len(chip["outline_px"])
+            assert all(own[0] == "7" for own in chip["group_sets"])
+            assert set(chip["group_set"]) == {g for own in chip["group_sets"] for g in own}
         if chip["kind"] == "chip":
             assert chip["group_set"][0] == chip["group"]
             told = {c[0] for c in chip["candidates"]}

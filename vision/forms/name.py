@@ -1,9 +1,9 @@
 """Name every chip of a look: group, code, sizes, tint, and why.
 
-Things the model takes for no chip are left out; elemental crumbs that can be nothing else
-are gathered into one population. A chip that is not sure has as candidates its own codes and
-the other groups of its set (``sets``); what is unlike any chip that was learned from is
-never sure (``unlike``). Not in here: the verdict over all chips (``verdict``).
+Things the model takes for no chip are left out; elemental crumbs are gathered into
+one population. A chip that is not sure has as candidates its own codes and the other groups
+of its set (``sets``); what is unlike any chip that was learned from is never sure
+(``unlike``). Not in here: the verdict over all chips (``verdict``).
 """
 
 from __future__ import annotations
@@ -212,8 +212,8 @@ def _chip(
 
 
 def _is_crumb(chip: ChipReading) -> bool:
-    """Say whether a chip can be nothing but elemental, and looks like one."""
-    return chip.kind == "chip" and chip.group_set == ("7",) and Flag.UNLIKE not in chip.flags
+    """Say whether a chip is named elemental; one that is unlike any chip stands alone."""
+    return chip.kind == "chip" and chip.group == "7" and Flag.UNLIKE not in chip.flags
 
 
 def _population(
@@ -234,7 +234,8 @@ def _population(
         candidates=("7",),
         probability={g: float(np.mean([c.probability[g] for c in chips])) for g in GROUPS},
         p_not_chip=float(np.mean([c.p_not_chip for c in chips])),
-        group_set=("7",),
+        group_set=tuple(dict.fromkeys(g for c in chips for g in c.group_set)),
+        group_sets=tuple(c.group_set for c in chips for _ in c.outline_px),
         why=lead.why,
         geometry=ChipGeometry(),
         tint=lead.tint,

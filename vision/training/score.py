@@ -9,7 +9,7 @@ apart for chips that look wide and thin (``outlines``).
 from __future__ import annotations
 
 from collections import defaultdict
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
 from vision.errors import NoChips
@@ -141,11 +141,12 @@ def _read_label(chip: ChipReading) -> str:
     return "nest" if chip.kind == "nest" else str(chip.group)
 
 
-def _rings_of(chip: ChipReading) -> list[list[Points2]]:
-    """Return the rings of each single thing: grains are scored crumb by crumb."""
-    if chip.kind == "grains":
-        return [[r] for r in chip.outline_px]
-    return [list(chip.outline_px)]
+def _things_of(chip: ChipReading) -> list[Thing]:
+    """Return each single thing with its rings: grains are scored crumb by crumb."""
+    if chip.kind != "grains":
+        return [(chip, list(chip.outline_px))] if chip.outline_px else []
+    own = zip(chip.outline_px, chip.group_sets, strict=True)
+    return [(replace(chip, group_set=may_be), [ring]) for ring, may_be in own]
 
 
 def _pair(
@@ -199,7 +200,7 @@ def score_scene(scene: SceneFiles) -> SceneScore:
     things: list[Thing] = []
     if reading is not None:
         score.usable = reading.usable
-        things = [(c, rings) for c in reading.chips for rings in _rings_of(c) if rings]
+        things = [thing for chip in reading.chips for thing in _things_of(chip)]
         _score_grains(score, reading, truth)
     matched, ious, covers = _pair(things, scene)
     for i, (chip, _) in enumerate(things):
