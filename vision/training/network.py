@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from vision.chips.eye import ASKED, GUESSED
+from vision.training.nets import Graph
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -144,14 +145,7 @@ def onnx_of(weights: Weights) -> bytes:
     RuntimeError
         The extra ``train`` is not installed.
     """
-    try:
-        import onnx  # noqa: PLC0415 - only for learning
-        from onnx import TensorProto, helper, numpy_helper  # noqa: PLC0415
-    except ImportError as error:
-        raise RuntimeError('writing the network needs the extra "train"') from error
-    weights = _for_the_file(weights)
-    nodes: list[Any] = []
-    stored = [numpy_helper.from_array(v, k) for k, v in weights.items()]
+    stored: dict[str, npt.NDArray[Any]] = dict(_for_the_file(weights))
     for name, value in (
         ("twice", np.array([1, 1, 2, 2], np.float32)),
         ("least", np.float32(REACH_LOG[0])),
@@ -161,40 +155,21 @@ def onnx_of(weights: Weights) -> bytes:
         ("broad", np.float32(SPREAD_LOG[1])),
         ("shares", np.array([len(GUESSED), len(GUESSED), len(ASKED)], np.int64)),
     ):
-        stored.append(numpy_helper.from_array(np.asarray(value), name))
-
-    def put(kind: str, into: list[str], out: list[str] | None = None, **more: Any) -> str:  # noqa: ANN401
-        names = out or [f"{kind.lower()}{len(nodes)}"]
-        nodes.append(helper.make_node(kind, into, names, **more))
-        return names[0]
+        stored[name] = np.asarray(value)
+    graph = Graph("eye", stored)
+    put = graph.put
 
     def conv(name: str, x: str) -> str:
         layer = LAYERS[name]
-        y = put(
-            "Conv",
-            [x, f"{name}.w", f"{name}.b"],
-            kernel_shape=[layer.side] * 2,
-            strides=[layer.stride] * 2,
-            dilations=[layer.dilation] * 2,
-            pads=[layer.dilation * (layer.side // 2)] * 4,
-        )
-        return put("Relu", [y]) if layer.kind == "relu" else y
-
-    def up(x: str) -> str:
-        return put(
-            "Resize",
-            [x, "", "twice"],
-            mode="nearest",
-            coordinate_transformation_mode="asymmetric",
-            nearest_mode="floor",
-        )
+        y = graph.conv(name, x, side=layer.side, step=layer.stride, dilation=layer.dilation)
+        return graph.relu(y) if layer.kind == "relu" else y
 
     metal, place, told = walk(
         put("SpaceToDepth", ["shown"], blocksize=2),
         conv,
         lambda a, b: put("Add", [a, b]),
-        up,
-        lambda x: put("Relu", [x]),
+        lambda x: graph.twice(x, "twice"),
+        graph.relu,
     )
     put("Sigmoid", [put("DepthToSpace", [metal], blocksize=2, mode="CRD")], ["metal"])
     put("Split", [place, "parts"], ["towards", "log_reach", "known"], axis=1)
@@ -203,23 +178,12 @@ def onnx_of(weights: Weights) -> bytes:
     put("Split", [told, "shares"], ["size", "log_spread", "asked"], axis=1)
     spread = put("Clip", ["log_spread", "narrow", "broad"])
     put("Concat", ["size", spread, put("Sigmoid", ["asked"])], ["guess"], axis=1)
-    graph = helper.make_graph(
-        nodes,
-        "eye",
-        [helper.make_tensor_value_info("shown", TensorProto.FLOAT, [1, 4, "h", "w"])],
-        [
-            helper.make_tensor_value_info("metal", TensorProto.FLOAT, [1, 1, "h", "w"]),
-            helper.make_tensor_value_info("place", TensorProto.FLOAT, [1, 4, "rows", "cols"]),
-            helper.make_tensor_value_info(
-                "guess", TensorProto.FLOAT, [1, LAYERS["guess"].outof, "r", "c"]
-            ),
-        ],
-        stored,
-    )
-    model = helper.make_model(graph, opset_imports=[helper.make_opsetid("", 17)])
-    model.ir_version = 8
-    onnx.checker.check_model(model)
-    return bytes(model.SerializeToString())
+    told_of = {
+        "metal": [1, 1, "h", "w"],
+        "place": [1, 4, "rows", "cols"],
+        "guess": [1, LAYERS["guess"].outof, "r", "c"],
+    }
+    return graph.file([1, 4, "h", "w"], told_of)
 
 
 def _for_the_file(weights: Weights) -> Weights:

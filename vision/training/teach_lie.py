@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from vision.chips.lie import LIE_DEG, PICTURE, LieNet, cut, upright
+from vision.training.nets import Graph, folded, load_torch, plain
 from vision.training.pool import spread
 from vision.training.rows import known_things, load_scene, scene_paths
 
@@ -100,10 +101,7 @@ def learn_lie(coils: Sequence[KnownCoil], *, seed: int, epochs: int = _EPOCHS) -
     RuntimeError
         The extra ``train`` is not installed.
     """
-    try:
-        import torch  # noqa: PLC0415 - heavy, only for learning
-    except ImportError as error:
-        raise RuntimeError('learning needs the extra "train"') from error
+    torch = load_torch()
     torch.manual_seed(seed)
     f, rng = torch.nn.functional, np.random.default_rng([seed, 7])
     net = _network(torch)
@@ -160,19 +158,10 @@ def _plain_weights(net: Any) -> Weights:  # noqa: ANN401
     out = {}
     layers = list(net)
     for i in range(len(_WIDE)):
-        conv, norm = layers[3 * i], layers[3 * i + 1]
-        weight, gain, mean, var, shift = (
-            t.detach().double().numpy()
-            for t in (conv.weight, norm.weight, norm.running_mean, norm.running_var, norm.bias)
-        )
-        gain = gain / np.sqrt(var + norm.eps)
-        out[f"conv{i}.w"], out[f"conv{i}.b"] = (
-            weight * gain[:, None, None, None],
-            shift - mean * gain,
-        )
+        out[f"conv{i}.w"], out[f"conv{i}.b"] = folded(layers[3 * i], layers[3 * i + 1])
     last = layers[-1]
-    out["last.w"], out["last.b"] = (t.detach().numpy()[:2] for t in (last.weight, last.bias))
-    return {k: np.ascontiguousarray(v, np.float32) for k, v in out.items()}
+    out["last.w"], out["last.b"] = (plain(t.detach()[:2]) for t in (last.weight, last.bias))
+    return out
 
 
 def onnx_of_lie(weights: Weights) -> bytes:
@@ -183,38 +172,14 @@ def onnx_of_lie(weights: Weights) -> bytes:
     RuntimeError
         The extra ``train`` is not installed.
     """
-    try:
-        import onnx  # noqa: PLC0415 - only for learning
-        from onnx import TensorProto, helper, numpy_helper  # noqa: PLC0415
-    except ImportError as error:
-        raise RuntimeError('writing the network needs the extra "train"') from error
-    stored = [numpy_helper.from_array(v, k) for k, v in weights.items()]
-    bounds = {"narrow": _SPREAD[0], "broad": _SPREAD[1]}
-    stored += [numpy_helper.from_array(np.asarray(v, np.float32), k) for k, v in bounds.items()]
-    nodes, x = [], "shown"
+    bounds = {"narrow": np.float32(_SPREAD[0]), "broad": np.float32(_SPREAD[1])}
+    graph = Graph("lie", {**weights, **bounds})
+    x = "shown"
     for i in range(len(_WIDE)):
-        conv = helper.make_node(
-            "Conv",
-            [x, f"conv{i}.w", f"conv{i}.b"],
-            [f"c{i}"],
-            kernel_shape=[3, 3],
-            strides=[2 - i % 2] * 2,
-            pads=[1] * 4,
-        )
-        nodes.append(conv)
-        nodes.append(helper.make_node("Relu", [f"c{i}"], [x := f"r{i}"]))
-    nodes += [
-        helper.make_node("GlobalAveragePool", [x], ["pooled"]),
-        helper.make_node("Flatten", ["pooled"], ["flat"]),
-        helper.make_node("Gemm", ["flat", "last.w", "last.b"], ["both"], transB=1),
-        helper.make_node("Split", ["both"], ["lie", "doubt"], axis=1),
-        helper.make_node("Clip", ["doubt", "narrow", "broad"], ["bounded"]),
-        helper.make_node("Concat", ["lie", "bounded"], ["told"], axis=1),
-    ]
-    shown = helper.make_tensor_value_info("shown", TensorProto.FLOAT, ["n", 2, *PICTURE])
-    told = helper.make_tensor_value_info("told", TensorProto.FLOAT, ["n", 2])
-    graph = helper.make_graph(nodes, "lie", [shown], [told], stored)
-    model = helper.make_model(graph, opset_imports=[helper.make_opsetid("", 17)])
-    model.ir_version = 8
-    onnx.checker.check_model(model)
-    return bytes(model.SerializeToString())
+        x = graph.relu(graph.conv(f"conv{i}", x, side=3, step=2 - i % 2))
+    flat = graph.put("Flatten", [graph.put("GlobalAveragePool", [x])])
+    both = graph.put("Gemm", [flat, "last.w", "last.b"], transB=1)
+    graph.put("Split", [both], ["lie", "doubt"], axis=1)
+    bounded = graph.put("Clip", ["doubt", "narrow", "broad"])
+    graph.put("Concat", ["lie", bounded], ["told"], axis=1)
+    return graph.file(["n", 2, *PICTURE], {"told": ["n", 2]})
