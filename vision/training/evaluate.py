@@ -219,7 +219,7 @@ def lines_of(out: dict[str, Any]) -> Iterator[str]:
         f"distractors: {out['distractors']}, called a chip {out['distractors_called']}, "
         f"with sureness {out['distractors_sure']}"
     )
-    yield "grains counted within 20 %: {} of {} scenes".format(
+    yield "crowds of grains counted within 20 %: {} of {} scenes".format(
         *out["grain_counts_within_20_percent"]
     )
     for g, v in out["groups"].items():

@@ -39,6 +39,8 @@ _SAME = 0.5
 _CLOSE = 0.75
 #: From this share of a find on, what lies under it is what it is about.
 _TOUCHES = 0.3
+#: So many grains that count are a crowd.
+_CROWD = 5
 
 
 @dataclass(frozen=True, slots=True)
@@ -201,8 +203,8 @@ def score_scene(scene: SceneFiles) -> SceneScore:
     if reading is not None:
         score.usable = reading.usable
         things = [thing for chip in reading.chips for thing in _things_of(chip)]
-        _score_grains(score, reading, truth)
     matched, ious, covers = _pair(things, scene)
+    _score_grains(score, things, covers, truth)
     for i, (chip, _) in enumerate(things):
         number = matched.get(i)
         if number is None:
@@ -231,8 +233,7 @@ def _score_false(
     score: SceneScore, chip: ChipReading, cover: dict[int, float], counts: set[int]
 ) -> None:
     """Count what was called a chip and is none; specks of a population count there."""
-    ignored = sum(v for k, v in cover.items() if k and k not in counts and k != NO_CHIP)
-    if ignored >= _TOUCHES or chip.kind == "grains":
+    if _ignored(cover, counts) >= _TOUCHES or chip.kind == "grains":
         return
     label = _read_label(chip)
     score.false_by[label] += 1
@@ -308,15 +309,34 @@ def _score_sizes(score: SceneScore, truth: dict[str, Any], chip: ChipReading | N
             score.sizes[name].append((label, float(true), got.value, got.u))
 
 
-def _score_grains(score: SceneScore, reading: PhotoReading, truth: dict[str, Any]) -> None:
-    """Compare count and size of grains with the truth, where the scene holds a population."""
-    grains = [c for c in truth["chips"] if c["group"] == "7" and c["visible_px"] > 0]
-    if not grains:
+def _score_grains(
+    score: SceneScore,
+    things: Sequence[Thing],
+    covers: Sequence[dict[int, float]],
+    truth: dict[str, Any],
+) -> None:
+    """Compare count and size of grains with the truth, where a crowd of them counts.
+
+    As for chips, those too small to count, hidden or cut off are neither asked for nor held
+    against a reading that tells them; of fewer than five a fifth is no whole grain.
+    """
+    counts = {int(c["number"]) for c in truth["chips"] if c["counts"]}
+    grains = [c for c in truth["chips"] if c["group"] == "7" and c["counts"]]
+    if len(grains) < _CROWD:
         return
+    read = [
+        chip
+        for (chip, _), cover in zip(things, covers, strict=True)
+        if chip.group == "7" and _ignored(cover, counts) < _TOUCHES
+    ]
+    score.grains = (len(grains), len(read))
     crumbs = int(truth.get("crumbs", {}).get("count", 0))
-    mine = [c for c in reading.chips if c.group == "7"]
-    score.grains = (len(grains) + crumbs, sum(c.count or 1 for c in mine))
-    size = next((c.median_size_mm for c in mine if c.median_size_mm), None)
+    size = next((c.median_size_mm for c in read if c.median_size_mm), None)
     populations = [g for g in truth["grains"] if g["median_size_mm"]]
     if score.card and size and len(populations) == 1 and not crumbs:
         score.grain_size_rel = abs(size.value / populations[0]["median_size_mm"] - 1)
+
+
+def _ignored(cover: dict[int, float], counts: set[int]) -> float:
+    """Return how much of a thing is chips that do not count, and crumbs."""
+    return sum(v for k, v in cover.items() if k and k not in counts and k != NO_CHIP)
