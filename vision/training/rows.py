@@ -141,16 +141,23 @@ def open_scene(scene: SceneFiles) -> OpenedPhoto:
 def filled(
     rings: Sequence[Points2], shape: tuple[int, ...]
 ) -> tuple[BoolMask, tuple[int, int]]:
-    """Fill rings (even-odd) in a box of the photo; return the box mask and its (row, col)."""
+    """Fill rings (even-odd) in a box of the photo; return the box mask and its (row, col).
+
+    A pixel is filled where its middle lies inside, within a sixth of a pixel: OpenCV fills
+    what the rim touches besides, so this is done three times as fine.
+    """
     points = np.concatenate(rings)
     x0, y0 = np.maximum(np.floor(points.min(axis=0)).astype(int) - 1, 0)
     x1, y1 = np.ceil(points.max(axis=0)).astype(int) + 2
     x1, y1 = min(int(x1), shape[1]), min(int(y1), shape[0])
-    box = np.zeros((max(y1 - y0, 1), max(x1 - x0, 1)), np.uint8)
-    shift = 4
-    polygons = [np.rint((r - (x0, y0)) * 2**shift).astype(np.int32) for r in rings]
+    up, shift = 3, 4
+    box = np.zeros((up * max(y1 - y0, 1), up * max(x1 - x0, 1)), np.uint8)
+    middle = up // 2
+    polygons = [
+        np.rint(((r - (x0, y0)) * up + middle) * 2**shift).astype(np.int32) for r in rings
+    ]
     cv2.fillPoly(box, polygons, 1, shift=shift)
-    return box > 0, (int(y0), int(x0))
+    return box[middle::up, middle::up] > 0, (int(y0), int(x0))
 
 
 def match_iou(
