@@ -21,8 +21,6 @@ from vision.chips.trace import Trace, trace_mask
 from vision.ranks import median, percentile
 
 if TYPE_CHECKING:
-    import numpy.typing as npt
-
     from vision.arrays import BoolMask, Float2, Points2
     from vision.chips.glance import Glance
     from vision.chips.lie import Lie
@@ -88,9 +86,9 @@ FEATURES: dict[str, str] = {
 class Shape:
     """Everything measured on one crop, in its pixels; features and sizes come from here.
 
-    ``outline`` holds the closed rings of the mask, holes among them; ``corner`` is the
-    pixel (x, y) of the crop at which everything else counts from; ``strip`` is the breadth
-    of the broadest tenth of the strip; ``lie`` how the strip lies on its coil, where asked.
+    ``corner`` is the pixel (x, y) of the crop at which everything else counts from; ``strip``
+    is the breadth of the broadest tenth of the strip; ``lie`` how the strip lies on its coil,
+    where asked.
     """
 
     area: float
@@ -106,7 +104,6 @@ class Shape:
     coil: Coil | None
     strip: float
     corner: tuple[int, int]
-    outline: tuple[npt.NDArray[np.int32], ...]
     rings: float
     eye: float
     light_spread: float
@@ -234,7 +231,6 @@ def shape_of(
         coil=coil_of(straight) if straight is not None else None,
         strip=2 * percentile(half[mask], 90)[0],
         corner=corner,
-        outline=tuple(np.asarray(c.reshape(-1, 2) + corner, np.int32) for c in contours),
         rings=rings,
         eye=eye,
         light_spread=float(np.std(inside)),

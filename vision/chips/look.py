@@ -14,28 +14,24 @@ from typing import TYPE_CHECKING
 import cv2
 import numpy as np
 
+from vision.chips.crop import EVEN, PAD_PX, crop_round, outline_mm
 from vision.chips.features import CROP_PX_PER_MM, Shape, feature_row, shape_of
-from vision.chips.find import Find, find_chips
+from vision.chips.find import find_chips
 from vision.chips.ground import FIND_PX_PER_MM, Ground, even_light, judge, whole_ground
 from vision.chips.part import METAL_AT
 from vision.photo.card import CARDS, card_reflectance
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
-
-    import numpy.typing as npt
-
     from vision.arrays import BoolMask, Float2, Linear3, Points2
+    from vision.chips.crop import Crop
     from vision.chips.eye import Eye
+    from vision.chips.find import Find
     from vision.chips.lie import Lie, LieNet
     from vision.photo.light import Light
     from vision.photo.plane import Plane
 
 __all__ = ["CLUTTER_SHARE", "MOST_FINDS", "Look", "Seen", "look_at", "sheet_view"]
 
-#: Empty sheet kept round each chip's crop, mm.
-_MARGIN_MM = 0.5
-_PAD_PX = int(np.ceil(_MARGIN_MM * FIND_PX_PER_MM))
 #: Edge of the sheet that is not looked at, mm.
 _RIM_MM = 0.6
 #: More things than this is a heap or a texture, not chips laid out; the largest are kept.
@@ -43,7 +39,6 @@ MOST_FINDS = 250
 #: Above this share of metal-like ground without a card the scene is clutter.
 CLUTTER_SHARE = 0.12
 _MOST_IN_CLUTTER = 120
-_LEAST_CORNERS = 3
 #: Below this chance that a thing winds along an axis nobody asks how its strip lies.
 _WINDS = 0.15
 
@@ -135,19 +130,6 @@ def _seen_px(plane: Plane, box: Box, q: float, shape: tuple[int, int]) -> BoolMa
     return seen > 0
 
 
-def _rings(outline: Sequence[npt.NDArray[np.int32]], box: Box) -> tuple[Points2, ...]:
-    """Return an outline of crop pixels as closed rings in mm, its needless points left out."""
-    corners = []
-    for ring in outline:
-        if len(ring) > _LEAST_CORNERS:
-            kept = cv2.approxPolyDP(ring, 0.5, closed=True).reshape(-1, 2)
-            corners += [kept] if len(kept) >= _LEAST_CORNERS else []
-    if not corners:
-        return ()
-    mm = (np.concatenate(corners) + 0.5) / CROP_PX_PER_MM + (box[0], box[1])
-    return tuple(np.split(mm, np.cumsum([len(ring) for ring in corners])[:-1]))
-
-
 def _on_sheet(line_px: Points2 | None, shape: Shape, box: Box) -> Points2 | None:
     """Return a line of the tight crop in mm on the sheet."""
     if line_px is None:
@@ -163,19 +145,6 @@ def _light_near(mask: BoolMask, linear: Linear3) -> Float2:
     return np.asarray(cv2.copyTo(light, near, np.ones(mask.shape, np.float32)), np.float32)
 
 
-def _finer(picture: Float2, up: float, size: tuple[int, int]) -> Float2:
-    """Return a picture ``up`` times finer, its upper left corner kept, (w, h) = ``size``."""
-    shift = (1 / up - 1) / 2
-    fine = cv2.warpAffine(
-        picture,
-        np.array([[1 / up, 0, shift], [0, 1 / up, shift]]),
-        size,
-        flags=cv2.INTER_CUBIC | cv2.WARP_INVERSE_MAP,
-        borderMode=cv2.BORDER_REPLICATE,
-    )
-    return np.asarray(fine, np.float32)
-
-
 def _lie_of(shape: Shape, net: LieNet | None) -> Lie | None:
     """Return how the strip lies on its coil, where the thing looks like a coil."""
     winds = shape.glance is None or shape.glance.winds >= _WINDS
@@ -184,28 +153,11 @@ def _lie_of(shape: Shape, net: LieNet | None) -> Lie | None:
     return net([shape.straight])[0]
 
 
-def _crop(
-    find: Find, metal: Float2, origin: Box, plane: Plane, light: Light, *, net: LieNet | None
-) -> Seen | None:
-    q = FIND_PX_PER_MM
-    h, w = find.mask.shape
-    r0, c0 = find.row - _PAD_PX, find.col - _PAD_PX
-    rows = np.clip(np.arange(r0, r0 + h + 2 * _PAD_PX), 0, metal.shape[0] - 1)
-    cols = np.clip(np.arange(c0, c0 + w + 2 * _PAD_PX), 0, metal.shape[1] - 1)
-    own = np.pad(find.mask.astype(np.uint8), _PAD_PX)
-    near = cv2.dilate(own, np.ones((3, 3), np.uint8)) > find.others
-    local = metal[np.ix_(rows, cols)] * near
-    # The crop starts at the same corner; it ends at the whole pixel past the other one.
-    up = CROP_PX_PER_MM / q
-    size = (int(np.ceil(local.shape[1] * up)), int(np.ceil(local.shape[0] * up)))
-    mask = _finer(local, up, size) > METAL_AT
-    mask[:2], mask[-2:], mask[:, :2], mask[:, -2:] = False, False, False, False
-    x0, y0 = origin[0] + c0 / q, origin[1] + r0 / q
-    box = (x0, y0, x0 + size[0] / CROP_PX_PER_MM, y0 + size[1] / CROP_PX_PER_MM)
-    linear = light.apply(plane.linear_view(box, CROP_PX_PER_MM), box)
+def _measured(find: Find, crop: Crop, *, net: LieNet | None) -> Seen | None:
+    mask = crop.share > EVEN
     shape = shape_of(
         mask,
-        _light_near(mask, linear),
+        _light_near(mask, crop.linear),
         confidence=find.confidence,
         glance=find.glance,
     )
@@ -213,14 +165,16 @@ def _crop(
         return None
     shape = replace(shape, lie=_lie_of(shape, net))
     return Seen(
-        box_mm=box,
+        box_mm=crop.box_mm,
         mask=mask,
-        linear=linear,
+        linear=crop.linear,
         shape=shape,
         features=feature_row(shape),
-        outline_mm=_rings(shape.outline, box),
-        line_mm=_on_sheet(shape.trace.path_px if shape.trace else None, shape, box),
-        axis_mm=_on_sheet(shape.straight.line_px if shape.straight else None, shape, box),
+        outline_mm=outline_mm(crop.share, crop.box_mm),
+        line_mm=_on_sheet(shape.trace.path_px if shape.trace else None, shape, crop.box_mm),
+        axis_mm=_on_sheet(
+            shape.straight.line_px if shape.straight else None, shape, crop.box_mm
+        ),
         at_border=find.at_border,
         pieces=find.pieces,
     )
@@ -293,7 +247,7 @@ def look_at(plane: Plane, light: Light, eye: Eye) -> Look:
     q = FIND_PX_PER_MM
     box, ground, seen_px = _ground_of(plane, light)
     answer = judge(ground, eye, where=seen_px)
-    finds = find_chips(answer, px_per_mm=q, seen=seen_px, pad=_PAD_PX)
+    finds = find_chips(answer, px_per_mm=q, seen=seen_px, pad=PAD_PX)
     busy_share = float((answer.metal > METAL_AT).sum() / max(int(seen_px.sum()), 1))
     if plane.card is None and busy_share > CLUTTER_SHARE:
         # Nobody will trust this scene; look only at what could still be single chips.
@@ -302,9 +256,12 @@ def look_at(plane: Plane, light: Light, eye: Eye) -> Look:
         kept = finds[:_MOST_IN_CLUTTER]
     else:
         kept = finds[:MOST_FINDS]
-    crops = (_crop(f, answer.metal, box, plane, light, net=eye.lie) for f in kept)
+    seen = (
+        _measured(find, crop_round(find, answer.metal, box, plane, light), net=eye.lie)
+        for find in kept
+    )
     return Look(
-        seen=tuple(s for s in crops if s is not None),
+        seen=tuple(s for s in seen if s is not None),
         busy_share=busy_share,
         dropped=len(finds) - len(kept),
     )
