@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     Array = npt.NDArray[np.float32]
     Shape = Sequence[int | str]
 
-__all__ = ["Graph", "best_device", "folded", "load_torch"]
+__all__ = ["Graph", "best_device", "folded", "load_torch", "plain"]
 
 
 def load_torch() -> Any:  # noqa: ANN401 - heavy, and only there for learning

@@ -18,6 +18,7 @@ from vision.terms import Flag
 from vision.training.outlines import WIDE_PX, boundary_f_of, chip_boxes, mean_width_px
 from vision.training.rows import MOST_CHIPS, NO_CHIP, check_line_mm, load_scene, match_iou
 from vision.training.score_scale import scale_errors
+from vision.training.truth import LEAST_SHARE
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -39,8 +40,8 @@ _SAME = 0.5
 _CLOSE = 0.75
 #: From this share of a find on, what lies under it is what it is about.
 _TOUCHES = 0.3
-#: So many grains that count are a crowd.
-_CROWD = 5
+#: So many grains are a crowd; of one grain so many pixels must show.
+_CROWD, _GRAIN_PX = 5, 40
 
 
 @dataclass(frozen=True, slots=True)
@@ -315,26 +316,33 @@ def _score_grains(
     covers: Sequence[dict[int, float]],
     truth: dict[str, Any],
 ) -> None:
-    """Compare count and size of grains with the truth, where a crowd of them counts.
+    """Compare count and size of grains with the truth, where a crowd of them shows.
 
-    As for chips, those too small to count, hidden or cut off are neither asked for nor held
-    against a reading that tells them; of fewer than five a fifth is no whole grain.
+    As for chips, those too small, hidden or cut off are neither asked for nor held against a
+    reading that tells them, though a grain may show less than a chip must; of fewer than
+    five a fifth is no whole grain.
     """
-    counts = {int(c["number"]) for c in truth["chips"] if c["counts"]}
-    grains = [c for c in truth["chips"] if c["group"] == "7" and c["counts"]]
-    if len(grains) < _CROWD:
+    shows = {int(c["number"]) for c in truth["chips"] if c["group"] == "7" and _shows(c)}
+    if len(shows) < _CROWD:
         return
+    asked = shows | {int(c["number"]) for c in truth["chips"] if c["counts"]}
     read = [
         chip
         for (chip, _), cover in zip(things, covers, strict=True)
-        if chip.group == "7" and _ignored(cover, counts) < _TOUCHES
+        if chip.group == "7" and _ignored(cover, asked) < _TOUCHES
     ]
-    score.grains = (len(grains), len(read))
+    score.grains = (len(shows), len(read))
     crumbs = int(truth.get("crumbs", {}).get("count", 0))
     size = next((c.median_size_mm for c in read if c.median_size_mm), None)
     populations = [g for g in truth["grains"] if g["median_size_mm"]]
     if score.card and size and len(populations) == 1 and not crumbs:
         score.grain_size_rel = abs(size.value / populations[0]["median_size_mm"] - 1)
+
+
+def _shows(grain: dict[str, Any]) -> bool:
+    """Say whether enough of a grain shows to be counted."""
+    enough = grain["visible_px"] >= _GRAIN_PX and grain["share_unoccluded"] >= LEAST_SHARE
+    return bool(grain["in_frame"] and enough)
 
 
 def _ignored(cover: dict[int, float], counts: set[int]) -> float:
