@@ -178,7 +178,7 @@ def onnx_of(weights: Weights) -> bytes:
     put("Split", [told, "shares"], ["size", "log_spread", "asked"], axis=1)
     spread = put("Clip", ["log_spread", "narrow", "broad"])
     put("Concat", ["size", spread, put("Sigmoid", ["asked"])], ["guess"], axis=1)
-    told_of = {
+    told_of: dict[str, list[int | str]] = {
         "metal": [1, 1, "h", "w"],
         "place": [1, 4, "rows", "cols"],
         "guess": [1, LAYERS["guess"].outof, "r", "c"],

@@ -172,7 +172,10 @@ def onnx_of_lie(weights: Weights) -> bytes:
     RuntimeError
         The extra ``train`` is not installed.
     """
-    bounds = {"narrow": np.float32(_SPREAD[0]), "broad": np.float32(_SPREAD[1])}
+    bounds = {
+        "narrow": np.array(_SPREAD[0], np.float32),
+        "broad": np.array(_SPREAD[1], np.float32),
+    }
     graph = Graph("lie", {**weights, **bounds})
     x = "shown"
     for i in range(len(_WIDE)):
