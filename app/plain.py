@@ -142,10 +142,10 @@ def chip_words(chip: Json) -> str:
     if chip["sure"] and chip["kind"] == "nest":
         return nest_words(chip["candidates"])
     names = " or ".join(form_name(code) for code in chip["candidates"])
-    doubt = "not sure"
+    doubt = f"not sure: {names}" if names else "not sure"
     if "unlike-any" in chip.get("flags", ()):
-        doubt += ", unlike any known chip"
-    return kind + (f"{doubt}: {names}" if names else doubt)
+        doubt += "; its measures fit no chip the reader has learned from"
+    return kind + doubt
 
 
 def advice_lines(advice: Json, units: Units) -> list[str]:

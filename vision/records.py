@@ -143,10 +143,11 @@ class Why:
 class ChipReading:
     """Everything said about one chip.
 
-    ``group_set`` holds the true group nine times in ten (``vision.forms.sets``), the one it is
-    named by first; for a nest it is every group that snarls. Of grains ``group_sets`` holds
-    the set of each outline, ``group_set`` all that any of them may be. ``candidates`` are what
-    a person should think of: one where the chip is sure.
+    ``group_set`` is made to hold the true group nine times in ten (``vision.forms.sets``), the
+    one it is named by first; for a nest it is every group that snarls. Of grains
+    ``group_sets`` holds the set of each outline, ``group_set`` all that any of them may be.
+    ``candidates`` are what a person should think of: one where the chip is sure, though its
+    set may hold another group now and then.
     """
 
     number: int

@@ -18,6 +18,7 @@ __all__ = [
     "GROUP_NAMES",
     "LONG_ALONG_CHIP_MM",
     "LONG_COIL_MM",
+    "SNARLING",
     "TINTS",
     "ChipGroup",
     "Flag",
@@ -73,6 +74,8 @@ FORM_NAMES: dict[str, str] = {
 
 #: Groups whose long / short word is about the length of the coil along its axis.
 COIL_GROUPS = ("2", "4", "5")
+#: Groups that can snarl: ribbons and coils.
+SNARLING = ("1", *COIL_GROUPS)
 
 #: Ours, mm: developed length from which a ribbon is called long (common practice, no source).
 LONG_ALONG_CHIP_MM = 100.0
@@ -189,7 +192,7 @@ FLAGS: dict[Flag, FlagInfo] = {
     Flag.TOO_SMALL: FlagInfo("Too small in this photo to be measured.", "Go closer."),
     Flag.UNLIKE: FlagInfo(
         "Its measures are unlike those of any chip the reader has learned from.",
-        "See that it is one chip and no offcut or dirt; if it is a chip, name it yourself.",
+        "See that the outline holds one whole chip and nothing else; if so, name it yourself.",
     ),
     Flag.NOT_SURE: FlagInfo(
         "The form is not certain.", "Name it yourself, or turn the chip and take another photo."

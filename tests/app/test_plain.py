@@ -44,4 +44,6 @@ def test_the_words_of_one_chip():
     assert chip_words(chip("chip", "2.1", ["2.1", "5.1"])).startswith("not sure: long tubular")
     assert chip_words(chip("chip", None, [])) == "not sure"
     odd = chip("chip", "7", ["7"]) | {"flags": ["unlike-any", "not-sure"]}
-    assert chip_words(odd) == "not sure, unlike any known chip: elemental (7)"
+    assert chip_words(odd) == (
+        "not sure: elemental (7); its measures fit no chip the reader has learned from"
+    )

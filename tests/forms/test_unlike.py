@@ -78,7 +78,13 @@ def test_a_class_of_few_rows_has_no_shape(rng):
 
 @pytest.mark.parametrize(
     "spoil",
-    [{"limit": np.array(0.0)}, {"limit": np.array(np.nan)}, {"middles": np.zeros((1, 3))}],
+    [
+        {"limit": np.array(0.0)},
+        {"limit": np.array(np.nan)},
+        {"middles": np.zeros((1, 3))},
+        {"middles": np.zeros((0, 3)), "whiten": np.zeros((0, 3, 3))},
+        {"middles": np.zeros((1, 3)), "whiten": np.full((1, 3, 3), np.nan)},
+    ],
 )
 def test_arrays_that_make_no_sense(rng, spoil):
     told = clouds_of(*two_clouds(rng)).arrays()

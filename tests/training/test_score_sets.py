@@ -41,10 +41,10 @@ def test_what_covers_a_chip():
         ],
     )
     assert told_of(scene) == [
-        Told("2", True, 1),
-        Told("2", False, 2),
-        Told("2", True, 2),
-        Told("2", True, 1),
+        Told("2", True, 1, sure=True),
+        Told("2", False, 2, sure=True),
+        Told("2", True, 2, sure=True),
+        Told("2", True, 1, sure=True),
     ]
 
 
@@ -89,6 +89,15 @@ def test_figures_of_known_scenes():
         lines
     )
     assert "sets of group 8: hold it nothing to count, 0 chips in 0 scenes" in lines
+
+
+def test_chips_that_are_not_sure_are_told_of_apart():
+    one = [Told("2", True, 1, sure=True), Told("2", False, 2), Told("4", True, 3)]
+    out = set_figures([one])
+    assert out["set_coverage"][0] == pytest.approx(2 / 3)
+    assert out["set_coverage_unsure"][0] == pytest.approx(1 / 2)
+    assert out["set_size_unsure"][0] == pytest.approx(5 / 2)
+    assert len(list(set_lines(out))) == 12
 
 
 def test_unlike_chips_and_false_finds_have_their_own_lines():

@@ -34,7 +34,7 @@ PAD_PX = int(np.ceil(_MARGIN_MM * FIND_PX_PER_MM))
 EVEN = 0.5
 #: Outlines are followed through a picture so much finer; points that move them by less than
 #: so many of its pixels are left out, and rings of fewer corners.
-_UP, _NEEDLESS, _LEAST_CORNERS = 2, 0.6, 3
+_UP, _NEEDLESS_PX, _LEAST_CORNERS = 2, 0.6, 3
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -90,9 +90,9 @@ def crop_round(find: Find, metal: Float2, origin: Box, plane: Plane, light: Ligh
 def outline_mm(share: Float2, box: Box) -> tuple[Points2, ...]:
     """Return the outline of what is more surely the chip than not, closed rings in mm.
 
-    Followed through a picture twice as fine, within a quarter of a crop's pixel of where the
-    share is even: the middles of the rim's pixels lie half a pixel inside, which is much of a
-    thin strip. Needless points are left out.
+    Followed through a picture twice as fine, so that it lies a quarter of a crop's pixel, up
+    to half of one, inside of where the share is even: the middles of the crop's own pixels
+    would lie twice as far inside, which is much of a thin strip. Needless points are left out.
     """
     finer = cv2.resize(share, None, fx=_UP, fy=_UP, interpolation=cv2.INTER_LINEAR)
     contours, _ = cv2.findContours(
@@ -101,7 +101,7 @@ def outline_mm(share: Float2, box: Box) -> tuple[Points2, ...]:
     corners = []
     for ring in contours:
         if len(ring) > _LEAST_CORNERS:
-            kept = cv2.approxPolyDP(ring, _NEEDLESS, closed=True).reshape(-1, 2)
+            kept = cv2.approxPolyDP(ring, _NEEDLESS_PX, closed=True).reshape(-1, 2)
             corners += [kept] if len(kept) >= _LEAST_CORNERS else []
     if not corners:
         return ()

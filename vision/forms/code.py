@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from vision.terms import COIL_GROUPS, GREY_ZONE, LONG_ALONG_CHIP_MM, LONG_COIL_MM
+from vision.terms import COIL_GROUPS, GREY_ZONE, LONG_ALONG_CHIP_MM, LONG_COIL_MM, SNARLING
 
 if TYPE_CHECKING:
     from vision.records import ChipGeometry, Measured
@@ -45,7 +45,7 @@ def code_of(label: str, geometry: ChipGeometry, *, nest: bool) -> tuple[str, ...
     """
     group = label[:1]
     if nest:
-        return (f"{group}.3",) if group in ("1", "2", "4", "5") else ()
+        return (f"{group}.3",) if group in SNARLING else ()
     if group == "1":
         return _long_or_short("1", geometry.length_mm, LONG_ALONG_CHIP_MM)
     if group in COIL_GROUPS:

@@ -187,13 +187,16 @@ def load_model(data: bytes) -> FormModel:
         if not _makes_sense(facts):
             raise ModelUnreadable("The head of the form model makes no sense; refit it.")  # noqa: TRY301
         learned = skops.io.loads(body, trusted=list(TRUSTED))
+        clouds = Clouds.of_arrays(learned["clouds"])
+        if clouds.middles.shape[1] != len(FEATURES):
+            raise ModelUnreadable("The form model's chips have other measures; refit it.")  # noqa: TRY301
         medians = [np.nan if m is None else m for m in facts["medians"]]
         return FormModel(
             pipeline=learned["pipeline"],
             temperature=float(facts["temperature"]),
             sure_at=float(facts["sure_at"]),
             joins_from=np.array([facts["joins_from"][g] for g in GROUPS], np.float64),
-            clouds=Clouds.of_arrays(learned["clouds"]),
+            clouds=clouds,
             medians=np.array(medians, np.float64),
             version=str(facts["version"]),
         )

@@ -11,6 +11,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Literal
 
+import cv2
 import numpy as np
 
 from vision import bundled
@@ -18,10 +19,10 @@ from vision.chips.features import CROP_PX_PER_MM
 from vision.chips.measure import geometry_of
 from vision.forms.code import code_of
 from vision.forms.model import CLASSES, GROUPS, rows_of
-from vision.forms.sets import SNARLING, best_labels, group_probabilities, kept_at, sets_of
+from vision.forms.sets import best_labels, group_probabilities, kept_at, sets_of
 from vision.heat.chip_tint import U_TAPPED, colour_doubt, tint_of
 from vision.records import ChipGeometry, ChipReading, Measured
-from vision.terms import COIL_GROUPS, Flag
+from vision.terms import COIL_GROUPS, SNARLING, Flag
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -122,10 +123,13 @@ class _Name:
 
 
 def _names(
-    p: npt.NDArray[np.float64], rows: npt.NDArray[np.float64], model: FormModel
+    p: npt.NDArray[np.float64],
+    labels: Sequence[str],
+    rows: npt.NDArray[np.float64],
+    model: FormModel,
 ) -> list[_Name]:
     out = []
-    columns = (p, best_labels(p).tolist(), group_probabilities(p).tolist())
+    columns = (p, labels, group_probabilities(p).tolist())
     more = (sets_of(p, model.joins_from), model.clouds.unlike(rows).tolist())
     for own, label, shares, may_be, unlike in zip(*columns, *more, strict=True):
         groups = dict(zip(GROUPS, shares, strict=True))
@@ -216,6 +220,11 @@ def _is_crumb(chip: ChipReading) -> bool:
     return chip.kind == "chip" and chip.group == "7" and Flag.UNLIKE not in chip.flags
 
 
+def _rim(chip: ChipReading) -> Points2:
+    """Return the outer ring of a crumb; its holes and splinters are left out."""
+    return max(chip.outline_px, key=lambda ring: cv2.contourArea(ring.astype(np.float32)))
+
+
 def _population(
     chips: Sequence[ChipReading], sizes: Sequence[float], *, scaled: bool
 ) -> ChipReading:
@@ -224,10 +233,11 @@ def _population(
     middle = float(np.median(sizes))
     spread = float(np.std(sizes) / np.sqrt(len(sizes)))
     kind: Literal["grains"] = "grains"
+    outlined = [c for c in chips if c.outline_px]
     return ChipReading(
         number=lead.number,
         kind=kind,
-        outline_px=tuple(r for c in chips for r in c.outline_px),
+        outline_px=tuple(_rim(c) for c in outlined),
         group="7",
         form="7",
         sure=sum(c.sure for c in chips) * 2 >= len(chips),
@@ -235,7 +245,7 @@ def _population(
         probability={g: float(np.mean([c.probability[g] for c in chips])) for g in GROUPS},
         p_not_chip=float(np.mean([c.p_not_chip for c in chips])),
         group_set=tuple(dict.fromkeys(g for c in chips for g in c.group_set)),
-        group_sets=tuple(c.group_set for c in chips for _ in c.outline_px),
+        group_sets=tuple(c.group_set for c in outlined),
         why=lead.why,
         geometry=ChipGeometry(),
         tint=lead.tint,
@@ -275,14 +285,14 @@ def name_chips(
     boxes = np.array([s.box_mm for s in look.seen])
     u_flat = plane.u_rel_at((boxes[:, :2] + boxes[:, 2:]) / 2)
     at = np.flatnonzero(kept_at(p)).tolist()
-    names = _names(p[at], rows[at], setting.model)
+    labels = best_labels(p).tolist()
+    names = _names(p[at], [labels[i] for i in at], rows[at], setting.model)
     keys = ["nest" if name.nest else name.group for name in names]
     known = bundled.size_model().sizes([look.seen[i].shape for i in at], rows[at], keys)
     named = [
         (i, _chip(look.seen[i], name, own, float(u_flat[i]), setting))
         for i, name, own in zip(at, names, known, strict=True)
     ]
-    labels = best_labels(p).tolist()
     crumbs = [(i, c) for i, c in named if _is_crumb(c)]
     if len(crumbs) < _POPULATION:
         chips = _explained(named, look, labels, rows, setting)

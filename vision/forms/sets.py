@@ -4,7 +4,8 @@ Class-wise split-conformal sets. A group joins a chip's set where its probabilit
 the group's own threshold; the group that the chip is named by is always in, so no set is
 empty. What snarls may be of any group that can. Thresholds come from chips that nothing was
 learned from: as many of each group's own chips must be covered as asked, counted one more
-than there are, so that a group with fewer than nine chips is in every set.
+than there are, so that a group with fewer than nine chips is in the set of every chip that is
+not called a nest.
 
 Sources, from memory: V. Vovk, A. Gammerman, G. Shafer, "Algorithmic Learning in a Random
 World" (2005; thresholds by class are "Mondrian" there); M. Sadinle, J. Lei, L. Wasserman,
@@ -23,6 +24,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from vision.forms.model import CLASSES, GROUPS
+from vision.terms import SNARLING
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -33,7 +35,6 @@ if TYPE_CHECKING:
 
 __all__ = [
     "COVERED",
-    "SNARLING",
     "best_labels",
     "group_probabilities",
     "joins_from",
@@ -44,8 +45,6 @@ __all__ = [
 
 #: Share of the chips of each group whose set shall hold that group.
 COVERED = 0.9
-#: Groups that can snarl.
-SNARLING = ("1", "2", "4", "5")
 
 _OF_GROUP = np.array([[float(c[:1] == g) for g in GROUPS] for c in CLASSES])
 _SNARLS = np.array([g in SNARLING for g in GROUPS])
@@ -109,8 +108,8 @@ def joins_from(p: Float2, groups: npt.NDArray[np.str_], covered: float = COVERED
     Returns
     -------
     (8,)
-        1 where the group joins only by being named, 0 where it is in every set because too
-        few of its chips are known.
+        1 where the group joins only by being named; 0 where it joins whatever is not called
+        a nest, because too few of its chips are known or too many of them are called nests.
     """
     out = np.zeros(len(GROUPS))
     support = _support(p)

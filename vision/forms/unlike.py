@@ -6,9 +6,9 @@ covariances are shrunk (O. Ledoit, M. Wolf, "A well-conditioned estimator for
 large-dimensional covariance matrices", 2004; from memory). A measure that could not be
 taken says nothing.
 
-What it notices: measures that do not go together, sizes no chip has. What it does not: a flat
-offcut or a washer of a chip's size has measures that a chip may have, and so has most
-clutter that is called a chip.
+What it notices: measures that do not go together, and mostly sizes ten times any chip's.
+What it does not: a flat offcut or a washer of a chip's size has measures that a chip may have,
+and so has most clutter that is called a chip.
 """
 
 from __future__ import annotations
@@ -53,11 +53,12 @@ class Clouds:
         Raises
         ------
         ValueError
-            The shapes do not go together or the limit is no distance.
+            There is no cloud, the shapes do not go together or the limit is no distance.
         """
         middles, whiten = np.asarray(arrays["middles"]), np.asarray(arrays["whiten"])
         limit = float(arrays["limit"])
-        if whiten.shape != (*middles.shape, middles.shape[-1]) or not limit > 0:
+        fits = len(middles) > 0 and whiten.shape == (*middles.shape, middles.shape[-1])
+        if not (fits and np.isfinite(whiten).all() and limit > 0):
             raise ValueError("the clouds make no sense")
         return cls(middles=middles, whiten=whiten, limit=limit)
 

@@ -1,7 +1,7 @@
 """What the networks share that are learned here: the extra libraries, and the file written.
 
-In here: loading PyTorch and ONNX, which only learning needs, working a normalising into the
-convolution before it, and an ONNX graph put together node by node.
+In here: loading PyTorch and ONNX, which only learning needs, and an ONNX graph put together
+node by node.
 """
 
 from __future__ import annotations
@@ -15,10 +15,9 @@ if TYPE_CHECKING:
 
     import numpy.typing as npt
 
-    Array = npt.NDArray[np.float32]
     Shape = Sequence[int | str]
 
-__all__ = ["Graph", "best_device", "folded", "load_torch", "plain"]
+__all__ = ["Graph", "load_torch"]
 
 
 def load_torch() -> Any:  # noqa: ANN401 - heavy, and only there for learning
@@ -34,27 +33,6 @@ def load_torch() -> Any:  # noqa: ANN401 - heavy, and only there for learning
     except ImportError as error:
         raise RuntimeError('learning needs the extra "train"') from error
     return torch
-
-
-def best_device(torch: Any) -> str:  # noqa: ANN401
-    """Return the graphics card where there is one, the processor elsewhere."""
-    return "cuda:0" if torch.cuda.is_available() else "cpu"
-
-
-def folded(conv: Any, norm: Any) -> tuple[Array, Array]:  # noqa: ANN401
-    """Return weight and bias of a convolution with the normalising after it worked in."""
-    weight, gain, mean, var, shift = (
-        t.detach().double().cpu().numpy()
-        for t in (conv.weight, norm.weight, norm.running_mean, norm.running_var, norm.bias)
-    )
-    gain = gain / np.sqrt(var + norm.eps)
-    bias = shift - mean * gain
-    return plain(weight * gain[:, None, None, None]), plain(bias)
-
-
-def plain(values: Any) -> Array:  # noqa: ANN401
-    """Return values as a plain array of single precision."""
-    return np.ascontiguousarray(values, np.float32)
 
 
 class Graph:

@@ -1,6 +1,6 @@
 """How well sets of groups hold the true one, how large they are, and what is unlike any chip.
 
-    python -m vision.training.score_sets [--table TABLE]
+    python -m vision.training.score_sets [--table TABLE] [--model MODEL] [--shuffles N]
 
 prints what the calibration scenes of a feature table show by themselves: thresholds from some
 of these scenes, sets for the others, many times over. The model's one temperature was
@@ -52,17 +52,20 @@ _SHUFFLES = 200
 
 
 class Told(NamedTuple):
-    """A chip's true group, whether its set holds it, and of how many groups the set is."""
+    """A chip's true group, whether its set holds it, its size, and whether it was sure."""
 
     group: str
     covered: bool
     size: int
+    sure: bool = False
 
 
 def told_of(score: SceneScore) -> list[Told]:
     """Return what was told of the found chips of a scene, nests left out."""
     return [
-        Told(n.true, _covered(n), len(n.group_set)) for n in score.named if n.true in GROUPS
+        Told(n.true, _covered(n), len(n.group_set), n.sure)
+        for n in score.named
+        if n.true in GROUPS
     ]
 
 
@@ -79,10 +82,11 @@ def _mean_size(scenes: Sequence[Sequence[Told]]) -> float:
 
 
 def set_figures(scenes: Sequence[Sequence[Told]]) -> dict[str, Any]:
-    """Return coverage of all chips and of each group, and the mean size, as plain data.
+    """Return coverage and mean size for all chips and for those not sure, and by group.
 
     Shares come with their 95 % interval over scenes; each group with its chips and with the
-    scenes that hold one. Only these are drawn again for it.
+    scenes that hold one. Only these are drawn again for it. Where chips were sure, the others
+    are told of apart.
     """
     groups = {}
     for g in GROUPS:
@@ -93,11 +97,16 @@ def set_figures(scenes: Sequence[Sequence[Told]]) -> dict[str, Any]:
             "chips": sum(map(len, own)),
             "scenes": len(own),
         }
-    return {
+    out = {
         "set_coverage": _coverage(scenes),
         "set_size": over_scenes(scenes, _mean_size),
         "set_groups": groups,
     }
+    if any(t.sure for s in scenes for t in s):
+        unsure = [[t for t in s if not t.sure] for s in scenes]
+        out["set_coverage_unsure"] = _coverage(unsure)
+        out["set_size_unsure"] = over_scenes(unsure, _mean_size)
+    return out
 
 
 def set_lines(out: dict[str, Any]) -> Iterator[str]:
@@ -109,6 +118,11 @@ def set_lines(out: dict[str, Any]) -> Iterator[str]:
             f"{v['chips']} chips in {v['scenes']} scenes"
         )
     yield f"groups in a set, mean: {share_text(out['set_size'])}"
+    if "set_coverage_unsure" in out:
+        unsure = share_text(out["set_coverage_unsure"])
+        yield f"sets of chips that are not sure: hold the true group {unsure}"
+        size = share_text(out["set_size_unsure"])
+        yield f"groups in a set, mean, of chips that are not sure: {size}"
 
 
 def unlike_figures(scores: Sequence[SceneScore]) -> dict[str, Any]:
@@ -159,6 +173,8 @@ def crossed(
         Probabilities, true groups and scenes of chips that were not learned from.
     parts : int
         Into how many parts the scenes are dealt by lot.
+    rng : Generator
+        The lot.
     """
     names = rng.permutation(np.unique(scenes))
     for own in np.array_split(names, parts):

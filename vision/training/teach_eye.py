@@ -14,7 +14,7 @@ import numpy as np
 
 from vision.chips.eye import GUESSED
 from vision.training.eye_costs import areas, chip_costs, metal_costs
-from vision.training.nets import best_device, load_torch
+from vision.training.nets import load_torch
 from vision.training.network import LAYERS, walk
 from vision.training.other_grounds import on_other_grounds
 from vision.training.windows import LIGHT_STEPS
@@ -77,7 +77,7 @@ def learn(
         The extra ``train`` is not installed.
     """
     torch = load_torch()
-    device = device or best_device(torch)
+    device = device or ("cuda:0" if torch.cuda.is_available() else "cpu")
     torch.manual_seed(seed)
     torch.backends.cudnn.benchmark = True
     net = _network(torch).to(device, memory_format=torch.channels_last)

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from vision.chips.lie import LIE_DEG, PICTURE, LieNet, cut, upright
-from vision.training.nets import Graph, folded, load_torch, plain
+from vision.training.nets import Graph, load_torch
 from vision.training.pool import spread
 from vision.training.rows import known_things, load_scene, scene_paths
 
@@ -158,10 +158,17 @@ def _plain_weights(net: Any) -> Weights:  # noqa: ANN401
     out = {}
     layers = list(net)
     for i in range(len(_WIDE)):
-        out[f"conv{i}.w"], out[f"conv{i}.b"] = folded(layers[3 * i], layers[3 * i + 1])
+        conv, norm = layers[3 * i], layers[3 * i + 1]
+        weight, gain, mean, var, shift = (
+            t.detach().double().numpy()
+            for t in (conv.weight, norm.weight, norm.running_mean, norm.running_var, norm.bias)
+        )
+        gain = gain / np.sqrt(var + norm.eps)
+        out[f"conv{i}.w"] = weight * gain[:, None, None, None]
+        out[f"conv{i}.b"] = shift - mean * gain
     last = layers[-1]
-    out["last.w"], out["last.b"] = (plain(t.detach()[:2]) for t in (last.weight, last.bias))
-    return out
+    out["last.w"], out["last.b"] = (t.detach().numpy()[:2] for t in (last.weight, last.bias))
+    return {k: np.ascontiguousarray(v, np.float32) for k, v in out.items()}
 
 
 def onnx_of_lie(weights: Weights) -> bytes:
