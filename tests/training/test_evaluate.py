@@ -130,7 +130,7 @@ def test_one_line_for_each_figure_and_part(made_scenes, capsys, tmp_path):
         "all photos",
     }
     every = [line for line in lines if ", all photos | " in line]
-    asked = ("hold the true group", "sets of group 8", "groups in a set", "of found chips")
+    asked = ("90 % asked", "sets of group 8", "in a set, mean:", "of found chips")
     assert all(sum(words in line for line in every) == 1 for words in asked)
     assert not any(
         "scale_error" in line or "_mm," in line for line in lines if "without" in line
