@@ -11,6 +11,7 @@ import pytest
 from PIL import Image
 
 from vision.photo.card import CARDS, field_mm
+from vision.records import ChipGeometry, ChipReading
 from vision.synthetic import make_scene
 
 CODES = {
@@ -22,6 +23,21 @@ CODES = {
     "6": "6.2",
     "7": "7",
     "8": "8",
+}
+#: What a grain's reading holds where nothing more is said.
+GRAIN = {
+    "number": 1,
+    "kind": "chip",
+    "outline_px": (np.zeros((3, 2)),),
+    "group": "7",
+    "form": "7",
+    "sure": True,
+    "candidates": ("7",),
+    "probability": {},
+    "p_not_chip": 0.0,
+    "why": (),
+    "geometry": ChipGeometry(),
+    "tint": None,
 }
 SIZES = ("length_mm", "width_mm", "extent_mm", "curl_radius_mm", "pitch_mm", "turns")
 
@@ -105,3 +121,9 @@ def made_scenes(tmp_path_factory):
                 folder, "made-3", np.ascontiguousarray(scene.rgb[cut]), scene.mask[cut], truth
             )
     return folder
+
+
+@pytest.fixture
+def grain():
+    """Make the reading of a grain; what is named differs from the plain one."""
+    return lambda **more: ChipReading(**{**GRAIN, **more})

@@ -5,26 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from vision.records import ChipGeometry, ChipReading
 from vision.training.rows import CRUMBS, NO_CHIP
 from vision.training.score import SceneScore, _score_grains
-
-
-def grain(number):
-    return ChipReading(
-        number=number,
-        kind="chip",
-        outline_px=(np.zeros((3, 2)),),
-        group="7",
-        form="7",
-        sure=True,
-        candidates=("7",),
-        probability={},
-        p_not_chip=0.0,
-        why=(),
-        geometry=ChipGeometry(),
-        tint=None,
-    )
 
 
 def truth(showing):
@@ -42,26 +24,30 @@ def truth(showing):
     return {"chips": chips, "crumbs": {"count": 30}, "grains": []}
 
 
-def counted(showing, covers):
-    score = SceneScore("x", card=True)
-    things = [(grain(k), [np.zeros((3, 2))]) for k in range(len(covers))]
-    _score_grains(score, things, covers, truth(showing))
-    return score.grains
+@pytest.fixture
+def counted(grain):
+    def count(showing, covers):
+        score = SceneScore("x", card=True)
+        things = [(grain(number=k), [np.zeros((3, 2))]) for k in range(len(covers))]
+        _score_grains(score, things, covers, truth(showing))
+        return score.grains
+
+    return count
 
 
-def test_grains_found_one_by_one_are_counted():
+def test_grains_found_one_by_one_are_counted(counted):
     assert counted(5, [{k: 0.9, 0: 0.1} for k in (1, 2, 3, 4)]) == (5, 4)
 
 
 @pytest.mark.parametrize("cover", [{CRUMBS: 0.8}, {6: 0.9}, {7: 0.9}, {8: 0.9}])
-def test_dust_and_hidden_grains_are_not_held_against_a_reading(cover):
+def test_dust_and_hidden_grains_are_not_held_against_a_reading(counted, cover):
     assert counted(5, [{1: 0.9}, cover]) == (5, 1)
 
 
 @pytest.mark.parametrize("cover", [{0: 1.0}, {NO_CHIP: 0.9}, {9: 0.9}])
-def test_grains_that_are_none_are_held_against_it(cover):
+def test_grains_that_are_none_are_held_against_it(counted, cover):
     assert counted(5, [{1: 0.9}, cover]) == (5, 2)
 
 
-def test_four_are_no_crowd():
+def test_four_are_no_crowd(counted):
     assert counted(4, [{1: 0.9}]) is None

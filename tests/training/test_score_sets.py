@@ -6,7 +6,6 @@ import numpy as np
 import pytest
 
 from vision.forms.model import CLASSES
-from vision.records import ChipGeometry, ChipReading
 from vision.training.evaluate import sets_summary
 from vision.training.score import Named, SceneScore, _things_of
 from vision.training.score_sets import (
@@ -48,24 +47,10 @@ def test_what_covers_a_chip():
     ]
 
 
-def test_crumbs_of_a_population_are_told_of_one_by_one():
+def test_crumbs_of_a_population_are_told_of_one_by_one(grain):
     rings = tuple(np.full((3, 2), float(k)) for k in range(3))
-    population = ChipReading(
-        number=1,
-        kind="grains",
-        outline_px=rings,
-        group="7",
-        form="7",
-        sure=True,
-        candidates=("7",),
-        probability={},
-        p_not_chip=0.0,
-        why=(),
-        geometry=ChipGeometry(),
-        tint=None,
-        group_set=("7", "6"),
-        group_sets=(("7",), ("7", "6"), ("7",)),
-    )
+    own = (("7",), ("7", "6"), ("7",))
+    population = grain(kind="grains", outline_px=rings, group_set=("7", "6"), group_sets=own)
     things = _things_of(population)
     assert [c.group_set for c, _ in things] == [("7",), ("7", "6"), ("7",)]
     assert all(own[0] is ring for (_, own), ring in zip(things, rings, strict=True))

@@ -12,7 +12,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from vision.records import FormVerdict
-from vision.terms import Flag
+from vision.terms import SNARLING, Flag
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -29,7 +29,7 @@ _CLEAR_SHARE = 0.6
 
 def is_dangerous(code: str) -> bool:
     """Say whether a form wraps or snarls: long ribbons and coils, and nests."""
-    return code[:1] in "1245" and code[1:] in (".1", ".3")
+    return code[:1] in SNARLING and code[1:] in (".1", ".3")
 
 
 def _names(chip: ChipReading) -> tuple[str, ...]:
