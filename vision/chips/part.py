@@ -2,9 +2,9 @@
 
 The network says of each cell of metal where the middle of its chip lies and how far round
 it the chip's cells point. Chips that touch point to different middles, turns of a coil that
-are apart point to the same one. A long ribbon may point to several middles; its cells then
-change from one to the next without a jump, and are put together again. Not in here: what
-is metal (``ground``), what is too small to look at (``find``).
+are apart point to the same one. A long ribbon may point to several middles; which of its pieces
+are put together again is told by ``pieces``. Not in here: what is metal (``ground``), what
+is too small to look at (``find``).
 """
 
 from __future__ import annotations
@@ -13,10 +13,9 @@ from typing import TYPE_CHECKING
 
 import cv2
 import numpy as np
-from scipy.sparse import coo_array
-from scipy.sparse.csgraph import connected_components
 
 from vision.chips.eye import CELL_PX
+from vision.chips.pieces import put_together
 
 if TYPE_CHECKING:
     import numpy.typing as npt
@@ -27,23 +26,19 @@ if TYPE_CHECKING:
     Floats = npt.NDArray[np.float32]
     Ints = npt.NDArray[np.int32]
 
-__all__ = ["METAL_AT", "owners"]
+__all__ = ["METAL_AT", "owners", "pieces"]
 
 #: From this on a pixel is metal; set on calibration scenes.
-METAL_AT = 0.42
+METAL_AT = 0.46
 #: A cell that knows its middle as little as this gathers no others.
 _LEAST_TYPICAL = 0.25
 #: Squared distance over squared reach within which a cell belongs to a middle (a half of a
 #: bell curve), and within which a cell left over joins its nearest one (a twentieth).
 _OWN, _NEAR = 2 * np.log(2), 2 * np.log(20)
-#: Neighbours whose middles differ by less than this share of their reach are of one chip.
-_NO_JUMP = 0.25
 #: No sheet with chips laid out holds more; a texture does.
 _MOST = 600
 #: A pixel of metal while cells are counted: a cell full of it stays within a byte.
 _FULL = 240
-#: Neighbours of a cell, each pair once: rows, columns.
-_BESIDE = ((0, 1), (1, 0), (1, 1), (1, -1))
 
 
 def owners(answer: Answer) -> npt.NDArray[np.uint16]:
@@ -55,6 +50,24 @@ def owners(answer: Answer) -> npt.NDArray[np.uint16]:
     metal = (answer.metal > METAL_AT).astype(np.uint8)
     h, w = metal.shape
     rows, cols = answer.reach.shape
+    grid = put_together(pieces(answer), answer)
+    fine = cv2.resize(
+        grid.astype(np.uint16),
+        (cols * CELL_PX, rows * CELL_PX),
+        interpolation=cv2.INTER_NEAREST,
+    )
+    return np.asarray(fine[:h, :w] * metal)
+
+
+def pieces(answer: Answer) -> Ints:
+    """Return the piece that each cell is of, (h, w), numbered from 1; 0 shows no metal.
+
+    Cells of a piece point to one middle; a chip may be several.
+    """
+    metal = (answer.metal > METAL_AT).astype(np.uint8)
+    h, w = metal.shape
+    rows, cols = answer.reach.shape
+    grid = np.zeros((rows, cols), np.int32)
     framed = cv2.copyMakeBorder(
         metal * np.uint8(_FULL),
         0,
@@ -69,23 +82,16 @@ def owners(answer: Answer) -> npt.NDArray[np.uint16]:
     )
     cells = np.nonzero(pixels)
     if len(cells[0]) == 0:
-        return np.zeros((h, w), np.uint16)
+        return grid
     number = _gather(
         np.stack([of[cells] for of in answer.middle_mm], axis=1),
         answer.reach[cells],
         answer.typical[cells],
         pixels[cells].astype(np.float32),
     )
-    grid = np.zeros((rows, cols), np.int32)
     grid[cells] = number
     _own_numbers(grid, pixels > 0, int(number.max()))
-    grid = _rejoined(grid, answer)
-    fine = cv2.resize(
-        grid.astype(np.uint16),
-        (cols * CELL_PX, rows * CELL_PX),
-        interpolation=cv2.INTER_NEAREST,
-    )
-    return np.asarray(fine[:h, :w] * metal)
+    return grid
 
 
 def _gather(points: Floats, reach: Floats, typical: Floats, weight: Floats) -> Ints:
@@ -131,32 +137,3 @@ def _own_numbers(grid: Ints, metal: BoolMask, last: int) -> None:
     alone = (metal & (grid == 0)).astype(np.uint8)
     _, found = cv2.connectedComponents(alone, connectivity=8)
     grid[alone > 0] = np.asarray(found)[alone > 0] + last
-
-
-def _rejoined(grid: Ints, answer: Answer) -> Ints:
-    """Join numbers whose cells lie side by side and point to nearly the same middle."""
-    h, w = grid.shape
-    pairs, jumps = [], []
-    for down, right in _BESIDE:
-        a = (slice(0, h - down), slice(max(-right, 0), w - max(right, 0)))
-        b = (slice(down, h), slice(max(right, 0), w - max(-right, 0)))
-        meet = (grid[a] > 0) & (grid[b] > 0) & (grid[a] != grid[b])
-        if not meet.any():
-            continue
-        both = np.stack([grid[a][meet], grid[b][meet]])
-        pairs.append(np.sort(both, axis=0))
-        step = answer.middle_mm[:, *a][:, meet] - answer.middle_mm[:, *b][:, meet]
-        jumps.append(np.hypot(*step) / np.minimum(answer.reach[a][meet], answer.reach[b][meet]))
-    if not pairs:
-        return grid
-    met, jump = np.concatenate(pairs, axis=1), np.concatenate(jumps)
-    order = np.lexsort((jump, met[1], met[0]))
-    met, jump = met[:, order], jump[order]
-    _, first, count = np.unique(met, axis=1, return_index=True, return_counts=True)
-    # The middle one of a pair's jumps decides.
-    one = met[:, first[jump[first + count // 2] < _NO_JUMP]]
-    size = int(grid.max()) + 1
-    joined = coo_array((np.ones(one.shape[1], bool), (one[0], one[1])), shape=(size, size))
-    # Number 0 joins nothing and stays 0.
-    _, whole = connected_components(joined, directed=False)
-    return np.asarray(whole[grid], np.int32)

@@ -15,9 +15,9 @@ from vision.chips.eye import CELL_PX, GUESSED
 from vision.chips.ground import FIND_PX_PER_MM
 from vision.training.network import FAR_MM, REACH_LOG, SPREAD_LOG
 from vision.training.rows import MOST_CHIPS, NO_CHIP
-from vision.training.windows import UNSEEN
+from vision.training.windows import UNSEEN, areas
 
-__all__ = ["areas", "chip_costs", "metal_costs"]
+__all__ = ["chip_costs", "metal_costs"]
 
 #: Of a chip about so many cells are judged, of a window so many in all, and so many chips of
 #: at least so many cells.
@@ -30,14 +30,6 @@ _HALF = 0.5
 _LEAST_CHIP_PX = 8
 #: How a strip lies on its coil parts three groups of form, and is the hardest to see.
 _WORTH = {"lie": 3.0}
-
-
-def areas(torch: Any, truth: Any) -> Any:  # noqa: ANN401
-    """Count labels, every other one each way: (N, 256)."""
-    some = truth[:, ::2, ::2]
-    n = len(some)
-    flat = some + 256 * torch.arange(n, device=some.device)[:, None, None]
-    return torch.bincount(flat.reshape(-1), minlength=256 * n).reshape(n, 256)
 
 
 def metal_costs(torch: Any, logits: Any, truth: Any) -> dict[str, Any]:  # noqa: ANN401

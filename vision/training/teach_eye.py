@@ -12,12 +12,12 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from vision.chips.eye import GUESSED
-from vision.training.eye_costs import areas, chip_costs, metal_costs
+from vision.training.eye_costs import chip_costs, metal_costs
+from vision.training.laid_over import laid_over
 from vision.training.nets import load_torch
 from vision.training.network import LAYERS, walk
 from vision.training.other_grounds import on_other_grounds
-from vision.training.windows import LIGHT_STEPS
+from vision.training.windows import BRIGHTEST, LIGHT_STEPS, OF_WHOLE, WHOLE, areas
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Sequence
@@ -34,11 +34,7 @@ __all__ = ["learn"]
 _BATCH, _RATE, _WARM_STEPS = 32, 2e-3, 300
 #: From where the first walk ends so many go on, each with its own windows, so long for a step
 #: of the first; the mean of their weights was better than one of them alone.
-_TWINS, _AGAIN, _RATE_AGAIN = 2, 0.8, 1.2e-3
-#: A chip is seen whole when so much of it lies in the window.
-_WHOLE = 0.95
-#: Sizes that only a whole chip shows.
-_OF_THE_WHOLE = ("length", "taper", "turns", "coil_length")
+_TWINS, _AGAIN, _RATE_AGAIN = 4, 0.8, 1.2e-3
 #: Weights are averaged over about so many steps.
 _AVERAGED = 0.998
 _BLUR, _NOISE = (0.3, 1.0), (0.003, 0.03)
@@ -60,7 +56,7 @@ def learn(
     windows
         Sheets to cut windows from.
     steps
-        How many batches are looked at first; then two walks go on from there.
+        How many batches are looked at first; then four walks go on from there.
     device
         "cuda:0", "cpu"; by default a graphics card where there is one.
     told
@@ -129,7 +125,10 @@ def _walk(
         for group in optimiser.param_groups:
             group["lr"] = walk.rate_at(step)
         seen, truth, sizes = sheets.cut(batch)
-        picture = on_other_grounds(torch, seen.float() / LIGHT_STEPS, truth, walk.rng)
+        picture, truth, sizes = laid_over(
+            torch, seen.float() / LIGHT_STEPS, truth, sizes, walk.rng
+        )
+        picture = on_other_grounds(torch, picture, truth, walk.rng)
         picture = _as_a_camera(torch, picture, walk.rng)
         picture = picture.contiguous(memory_format=torch.channels_last)
         kind, plain = walk.device.split(":")[0], walk.device == "cpu"
@@ -182,11 +181,10 @@ class _OnDevice:
             labels.append(b.flip(1) if w.mirrored else b)
         truth = torch.stack(labels).long()
         which = torch.tensor([w.sheet for w in drawn], device=truth.device)
-        whole = areas(torch, truth) >= _WHOLE * self._area[which]
+        whole = areas(torch, truth) >= WHOLE * self._area[which]
         sizes = self._sizes[which].clone()
-        for k, name in enumerate(GUESSED):
-            if name in _OF_THE_WHOLE:
-                sizes[:, :, k] = torch.where(whole, sizes[:, :, k], math.nan)
+        for k in OF_WHOLE:
+            sizes[:, :, k] = torch.where(whole, sizes[:, :, k], math.nan)
         return torch.stack(seen), truth, sizes
 
 
@@ -250,7 +248,7 @@ def _as_a_camera(torch: Any, picture: Any, rng: np.random.Generator) -> Any:  # 
         colour = f.conv2d(flat, torch.outer(kernel, kernel)[None, None]).reshape(n, 3, h, w)
     if rng.random() < 0.6:
         colour = colour + torch.randn_like(colour) * rng.uniform(*_NOISE)
-    return torch.cat([colour.clamp(0, 1.6), sheet], 1)
+    return torch.cat([colour.clamp(0, BRIGHTEST), sheet], 1)
 
 
 def _plain_weights(state: dict[str, Any]) -> Weights:

@@ -9,7 +9,7 @@ import cv2
 import numpy as np
 
 from vision.chips.eye import GUESSED
-from vision.chips.ground import even_light, shown
+from vision.chips.ground import FOOT, even_light, shown
 from vision.chips.lie import LIE_DEG
 from vision.chips.look import sheet_view
 from vision.training.rows import open_scene
@@ -24,19 +24,33 @@ if TYPE_CHECKING:
     Bytes = npt.NDArray[np.uint8]
 
 __all__ = [
+    "BRIGHTEST",
     "LIGHT_STEPS",
+    "OF_WHOLE",
     "UNSEEN",
+    "WHOLE",
     "Sheet",
     "Window",
     "Windows",
+    "areas",
+    "even_of",
+    "linear_of",
     "sheet_of",
     "true_sizes",
 ]
 
 #: Even light is kept in bytes, this many steps to white.
 LIGHT_STEPS = 160.0
+#: Nothing brighter is kept: glints are this bright, or brighter.
+BRIGHTEST = 1.6
 #: Label of what the photo does not show.
 UNSEEN = 254
+#: A chip is seen whole when so much of it shows.
+WHOLE = 0.95
+#: Sizes that only a whole chip shows.
+OF_WHOLE = [GUESSED.index(k) for k in ("length", "taper", "turns", "coil_length")]
+_ROOT = FOOT ** (1 / 3)
+_TOP = (1 + FOOT) ** (1 / 3) - _ROOT
 #: Sheet kept round what lies on it, pixels.
 _ROUND_PX = 70
 #: How often a window is laid on something that lies there, at a spot of it.
@@ -45,6 +59,24 @@ _ON_A_THING, _SPOTS = 0.8, 24
 _RIM_PX = 40
 #: A scene is drawn as often as it holds things, within these bounds.
 _LEAST_THINGS, _MOST_THINGS = 2, 20
+
+
+def linear_of(picture: Any) -> Any:  # noqa: ANN401 - arrays and tensors alike
+    """Return linear light of what ``vision.chips.ground.even_light`` gave."""
+    return (picture * _TOP + _ROOT) ** 3 - FOOT
+
+
+def even_of(light: Any) -> Any:  # noqa: ANN401
+    """Return even light of linear light, as far as windows keep it: 0 to 1.6."""
+    return (((light + FOOT).clip(0) ** (1 / 3) - _ROOT) / _TOP).clip(0, BRIGHTEST)
+
+
+def areas(torch: Any, truth: Any) -> Any:  # noqa: ANN401
+    """Count the labels of windows (N, 2 S, 2 S), every other one each way: (N, 256)."""
+    some = truth[:, ::2, ::2]
+    n = len(some)
+    flat = some + 256 * torch.arange(n, device=some.device)[:, None, None]
+    return torch.bincount(flat.reshape(-1), minlength=256 * n).reshape(n, 256)
 
 
 @dataclass(frozen=True, slots=True)
