@@ -57,7 +57,8 @@ def laid_over(
     """
     n, device = len(seen), seen.device
     bare = (seen[:, 3].amax((1, 2)) == 0).tolist()
-    # What lies on the card has not the light of what lies on a dark bench, nor the other way.
+    # A chip divided by a dark bench is too bright for the card; one from the card suits any
+    # bench, whose light is drawn by lot afterwards.
     pairs = [
         (i, j)
         for i, j in enumerate(rng.permutation(n).tolist())
