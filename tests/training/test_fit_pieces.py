@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import logging
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -13,7 +14,7 @@ from sklearn.preprocessing import StandardScaler
 from vision import bundled
 from vision.chips.pieces import MEASURES
 from vision.training.fit_pieces import fit, known_meetings, main
-from vision.training.rows import load_scene, scene_paths
+from vision.training.rows import MOST_CHIPS, load_scene, scene_paths
 
 
 def test_the_two_constants_say_what_the_library_says():
@@ -33,13 +34,28 @@ def test_the_two_constants_say_what_the_library_says():
     assert np.argmax(np.abs(speaks)) == 0
 
 
-def test_meetings_of_drawn_scenes_are_known(made_scenes):
-    found = [
-        known_meetings(load_scene(p), bundled.packaged_eye()) for p in scene_paths(made_scenes)
-    ]
-    for measures, one in found:
-        assert measures.shape == (len(one), len(MEASURES))
-        assert np.isfinite(measures).all()
+def in_blocks(answer):
+    """Cut the whole view into pieces of two cells by two."""
+    h, w = answer.reach.shape
+    down, right = np.mgrid[:h, :w] // 2
+    return (1 + right + down * (w // 2 + 1)).astype(np.int32)
+
+
+def test_pieces_are_of_one_chip_where_the_truth_says_so(made_scenes, monkeypatch):
+    monkeypatch.setattr("vision.training.fit_pieces.pieces", in_blocks)
+    eye = bundled.packaged_eye()
+    scene = load_scene(next(iter(scene_paths(made_scenes))))
+    measures, one = known_meetings(scene, eye)
+    assert measures.shape == (len(one), len(MEASURES))
+    assert one.any()
+    assert np.isfinite(measures).all()
+    # Were all its chips one, no meeting could be of two; without chips none is known.
+    same = np.where((scene.mask > 0) & (scene.mask <= MOST_CHIPS), 1, 0).astype(np.uint8)
+    _, all_one = known_meetings(replace(scene, mask=same), eye)
+    assert len(all_one) >= len(one)
+    assert all_one.all()
+    _, none = known_meetings(replace(scene, mask=np.zeros_like(same)), eye)
+    assert len(none) == 0
 
 
 def test_the_command_prints_every_measure(monkeypatch, tmp_path, caplog):

@@ -46,8 +46,8 @@ if TYPE_CHECKING:
 __all__ = ["fit", "known_meetings", "main"]
 
 _LOG = logging.getLogger(__name__)
-#: A piece is of the chip that so many of its cells show, and most of them.
-_LEAST_CELLS, _MOST_OF = 2, 0.6
+#: A piece is of the chip that at least so many of its pixels show, and most of them.
+_LEAST_PX, _MOST_OF = 8, 0.6
 
 
 def known_meetings(scene: SceneFiles, eye: Eye) -> Known:
@@ -69,7 +69,7 @@ def known_meetings(scene: SceneFiles, eye: Eye) -> Known:
     np.add.at(count, (piece.ravel(), whose.ravel()), 1)
     count[:, 0] = 0
     most, all_ = count.max(axis=1), count.sum(axis=1)
-    known = (most >= _LEAST_CELLS * CELL_PX) & (most > _MOST_OF * all_)
+    known = (most >= _LEAST_PX) & (most > _MOST_OF * all_)
     pairs, measures = meetings(grid, answer)
     both = known[pairs].all(axis=0)
     chip = count.argmax(axis=1)[pairs[:, both]]
