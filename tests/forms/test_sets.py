@@ -143,7 +143,7 @@ def test_groups_are_told_given_that_it_is_a_chip():
     assert shares["3"] == pytest.approx(0.75)
     assert shares["2"] == pytest.approx(0.25)
     assert best_labels(p).tolist() == ["3.1"]
-    assert kept_at(np.array([row(none=0.49, c2=0.51), row(none=0.51, c2=0.49)])).tolist() == [
+    assert kept_at(np.array([row(none=0.66, c2=0.34), row(none=0.67, c2=0.33)])).tolist() == [
         True,
         False,
     ]

@@ -34,21 +34,21 @@ __all__ = ["MEASURES", "meetings", "put_together"]
 #: and in mm; ``uneven``: the logarithm of how uneven their reaches are; ``typical``: how well
 #: the surer piece knows its middle.
 _SPEAKS = {
-    "jump": -2.917,
-    "jump_mean": -0.623,
-    "fewer_cells": -0.575,
-    "more_cells": 0.299,
-    "contact": 0.376,
-    "apart": -2.066,
-    "apart_mm": 1.715,
-    "uneven": -4.953,
-    "typical": -2.505,
+    "jump": 0.475,
+    "jump_mean": -3.970,
+    "fewer_cells": -0.511,
+    "more_cells": 0.140,
+    "contact": 0.832,
+    "apart": -1.826,
+    "apart_mm": 2.015,
+    "uneven": -4.221,
+    "typical": -1.256,
 }
-_START = 3.016
+_START = 0.939
 #: Names of the measures, in the order of their columns.
 MEASURES = tuple(_SPEAKS)
 #: Pieces are put together from this probability on; set on calibration scenes.
-_ONE_FROM = 0.8
+_ONE_FROM = 0.7
 #: Neighbours of a cell, each pair once: rows, columns.
 _BESIDE = ((0, 1), (1, 0), (1, 1), (1, -1))
 

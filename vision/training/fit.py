@@ -37,7 +37,7 @@ from vision.chips.features import FEATURES
 from vision.chips.measure import SIZES
 from vision.forms.fitting import fit_model, form_pipeline, read_table
 from vision.forms.model import CLASSES, GROUPS, dump_model
-from vision.forms.sets import kept_at
+from vision.forms.sets import best_labels, kept_at
 from vision.training.fit_eye import fit_eye
 from vision.training.fit_sizes import fit_sizes
 from vision.training.pool import cores
@@ -148,9 +148,9 @@ def held_out_line(table: Table, model: FormModel) -> str:
     names = np.unique(known)
     p = model.probabilities(table.rows[table.held])
     groups = np.stack([p[:, known == n].sum(axis=1) for n in names], axis=1)
-    said = names[groups.argmax(axis=1)]
+    said = np.array([str(c).split(".")[0] for c in best_labels(p)])
     truth = np.array([str(c).split(".")[0] for c in table.labels[table.held]])
-    named, chip = said != "none", truth != "none"
+    named, chip = kept_at(p), truth != "none"
     unlike = model.clouds.unlike(table.rows[table.held])
     sure = (groups.max(axis=1) >= model.sure_at) & ~unlike
     right = said == truth
