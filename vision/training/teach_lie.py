@@ -1,7 +1,7 @@
 """How the look at straightened coils learns how their strips lie (``vision.chips.lie``).
 
 Coils are taken as the reader finds, cuts out and straightens them in the training scenes;
-the angle comes from the truth. A minute on a graphics card, some on a processor.
+the angle comes from the truth. Minutes with a graphics card, more without one.
 """
 
 from __future__ import annotations
