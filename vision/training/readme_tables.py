@@ -16,6 +16,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from vision.terms import GROUP_NAMES
+
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
 
@@ -24,16 +26,8 @@ if TYPE_CHECKING:
 
 __all__ = ["main", "tables"]
 
-_GROUPS = {
-    "1": "ribbon",
-    "2": "tubular coil",
-    "3": "spiral",
-    "4": "washer-type coil",
-    "5": "conical coil",
-    "6": "arc",
-    "7": "grain",
-    "8": "needle",
-}
+#: Groups in README's words.
+_GROUPS = GROUP_NAMES | {"7": "grain"}
 #: Sets by the name that ``evaluate`` gives them, and by what README calls them.
 _SETS_OF = {
     "unseen": "unseen seeds",
