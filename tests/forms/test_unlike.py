@@ -131,8 +131,8 @@ def test_measures_that_do_not_belong_together_are_unlike(model, chips, rng):
 
 
 def test_chips_of_a_size_that_no_lathe_makes_are_unlike(model, chips):
-    """Most of them tenfold, as where centimetres are typed for millimetres; a double-sized
-    chip may be."""
+    """Ten times larger, as where centimetres are typed for millimetres, most are unlike any;
+    of twice the size there may be chips."""
     along = {"log_area": 2.0} | dict.fromkeys(
         (
             *("log_extent", "log_path", "log_width"),

@@ -2,7 +2,7 @@
 
 The table is the knowledge, the model file a cache of it: where the file cannot be
 loaded (other library versions) the model is fitted again from the table, in
-seconds. Choosing between kinds of model is in ``vision.training``.
+a minute or two. Choosing between kinds of model is in ``vision.training``.
 """
 
 from __future__ import annotations

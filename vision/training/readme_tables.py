@@ -79,7 +79,7 @@ def _card(v: Figures, text: Callable[[Figures], str]) -> str:
     return text(v) if "card_found" in v else ""
 
 
-#: Rows of the first table; the second has the same ones, some taken together.
+#: Rows of the first table: what is found, and how it is named.
 _FOUND: tuple[Row, ...] = (
     ("card found", lambda v: _card(v, lambda w: "{} of {}".format(*w["card_found"]))),
     ("scale error, median; 95th percentile", lambda v: _card(v, _scale)),
@@ -95,7 +95,7 @@ _FOUND: tuple[Row, ...] = (
     ),
     ("group, macro-F1 over 8, given found", lambda v: _share(v["macro_f1_given_found"])),
     ("group, macro-F1 over 8, end to end", lambda v: _share(v["macro_f1_end_to_end"])),
-    ("full code right, of the found", lambda v: f"{v['code_accepted']:.2f}"),
+    ("full code right, of the found", lambda v: f"{v['code']:.2f}"),
     ("nests recognised", _nests),
     (
         "called sure; of those right, either form counted",
