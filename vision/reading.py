@@ -14,7 +14,7 @@ import numpy as np
 
 from vision import bundled
 from vision.chips.ground import FIND_PX_PER_MM
-from vision.chips.look import CLUTTER_SHARE, Look, look_at
+from vision.chips.look import Look, look_at
 from vision.errors import NoChips
 from vision.forms.name import READER_VERSION, name_chips
 from vision.forms.verdict import doubts_of, verdict_of
@@ -68,7 +68,7 @@ def _gates(
     form: FormVerdict | None,
 ) -> tuple[str, ...]:
     flags: list[Flag] = [*light.flags, *plane.flags()]
-    if _is_clutter(look, plane):
+    if look.clutter:
         flags.append(Flag.CLUTTER)
     flags += doubts_of(form, chips)
     return tuple(dict.fromkeys(flags))
@@ -156,7 +156,7 @@ def read_photo(
     told("name the chips")
     family = family_of(metal)
     chips = name_chips(look, plane, light, family=family)
-    if not chips and not _is_clutter(look, plane):
+    if not chips and not look.clutter:
         raise NoChips(
             "Nothing in the photo stands out as a chip. Lay the chips on the white field, "
             "apart from each other, and take the photo from straight above."
@@ -184,11 +184,6 @@ def read_photo(
             "model": bundled.form_model().version,
         },
     )
-
-
-def _is_clutter(look: Look, plane: Plane) -> bool:
-    bare = plane.card is None
-    return bare and (look.busy_share > CLUTTER_SHARE or look.dropped > 0)
 
 
 def _scale_at(plane: Plane, chips: Sequence[ChipReading]) -> Scale:

@@ -206,8 +206,8 @@ FLAGS: dict[Flag, FlagInfo] = {
         "Lay out five chips or more from the same pass.",
     ),
     Flag.CLUTTER: FlagInfo(
-        "The background is too busy to tell chips from it.",
-        "Lay the chips on the card or on plain paper.",
+        "The background is too busy to tell chips from it, or the chips lie in heaps.",
+        "Lay the chips apart, on the card or on plain paper.",
     ),
     Flag.PITCH_UNSURE: FlagInfo(
         "The turns of the coil could not be counted two ways with the same answer.",

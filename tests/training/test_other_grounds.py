@@ -59,3 +59,44 @@ def test_a_chip_on_a_dark_ground_is_seen_lighter_as_division_by_the_ground_does(
     assert chip.std(axis=(2, 3)).max() < 1e-3
     level = chip.mean(axis=(2, 3))
     assert level.max() > level.min() + 0.1
+
+
+def test_photographs_become_grounds_that_are_even_on_the_whole(torch):
+    from vision.training.photo_grounds import photo_patterns
+
+    torch.manual_seed(5)
+    out = photo_patterns(torch, 6, 256, torch.device("cpu")).numpy()
+    assert out.shape == (6, 3, 256, 256)
+    # Divided by the mean round each place, the mean of the whole is about 1.
+    np.testing.assert_allclose(out.mean(axis=(1, 2, 3)), 1, atol=0.25)
+    assert len({round(float(o.std()), 4) for o in out}) == 6
+    assert out.std(axis=(2, 3)).min() > 0.05
+
+
+def test_things_are_plain_inside_and_sharp_at_the_rim(torch):
+    from vision.training.patterns import things_patterns
+
+    torch.manual_seed(5)
+    out = things_patterns(torch, 4, 256, torch.device("cpu"))
+    step = (out[..., 1:] - out[..., :-1]).abs().numpy()
+    # Most neighbours are alike, some are not: that is what a thing with a rim is.
+    assert np.median(step) < 0.01
+    assert np.quantile(step, 0.995) > 0.1
+    assert float(out.min()) > 0
+
+
+def test_a_small_file_keeps_waves_in_steps(torch):
+    """Against SciPy's cosine transform: every wave is a whole number of its step."""
+    from scipy.fft import dctn
+
+    from vision.training.teach_eye import _as_saved
+
+    torch.manual_seed(5)
+    picture, step = torch.rand(1, 3, 32, 32), 0.05
+    saved = _as_saved(torch, picture, step).numpy()
+    k = np.arange(8)
+    for block in saved.reshape(3, 4, 8, 4, 8).transpose(0, 1, 3, 2, 4).reshape(-1, 8, 8):
+        waves = dctn(block, norm="ortho") / (step * (1 + k[None] + k[:, None]))
+        np.testing.assert_allclose(waves, np.round(waves), atol=1e-3)
+    # And at next to no step the picture comes back.
+    np.testing.assert_allclose(_as_saved(torch, picture, 1e-6), picture, atol=1e-4)

@@ -30,15 +30,22 @@ if TYPE_CHECKING:
     from vision.photo.light import Light
     from vision.photo.plane import Plane
 
-__all__ = ["CLUTTER_SHARE", "MOST_FINDS", "Look", "Seen", "look_at", "sheet_view"]
+__all__ = ["MOST_FINDS", "MOST_PIECES", "Look", "Seen", "look_at", "sheet_view"]
 
 #: Edge of the sheet that is not looked at, mm.
 _RIM_MM = 0.6
 #: More things than this is a heap or a texture, not chips laid out; the largest are kept.
 MOST_FINDS = 250
 #: Above this share of metal-like ground without a card the scene is clutter.
-CLUTTER_SHARE = 0.12
+_CLUTTER_SHARE = 0.12
 _MOST_IN_CLUTTER = 120
+#: Of what is called a chip in calibration scenes three in a thousand fall into more pieces
+#: than this, and one nest in a hundred.
+MOST_PIECES = 75
+#: No chip of theirs falls into more than these; heaps of short chips fall into hundreds.
+_HEAP_PIECES = 155
+#: Where more of the metal than this lies in heaps, chips cannot be told apart.
+_HEAP_SHARE = 1 / 3
 #: Below this chance that a thing winds along an axis nobody asks how its strip lies.
 _WINDS = 0.15
 
@@ -68,11 +75,28 @@ class Seen:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Look:
-    """Everything seen on one sheet, and how busy the sheet is (share that looks like metal)."""
+    """Everything seen on one sheet, and how busy the sheet is (share that looks like metal).
+
+    ``bare`` says that no card was found; ``dropped`` is how many things were not measured
+    because there were too many.
+    """
 
     seen: tuple[Seen, ...]
     busy_share: float
     dropped: int
+    bare: bool
+
+    @property
+    def heap_share(self) -> float:
+        """Share of the metal that lies in heaps, 0..1: in things of very many pieces."""
+        heaped = sum(s.shape.area for s in self.seen if s.pieces > _HEAP_PIECES)
+        return float(heaped / max(sum(s.shape.area for s in self.seen), 1.0))
+
+    @property
+    def clutter(self) -> bool:
+        """Whether chips cannot be told from what is round them; on the card they always can."""
+        crowded = self.busy_share > _CLUTTER_SHARE or self.heap_share > _HEAP_SHARE
+        return self.bare and (crowded or self.dropped > 0)
 
 
 def _grid_box(box: Box, q: float) -> Box:
@@ -249,7 +273,7 @@ def look_at(plane: Plane, light: Light, eye: Eye) -> Look:
     answer = judge(ground, eye, where=seen_px)
     finds = find_chips(answer, px_per_mm=q, seen=seen_px, pad=PAD_PX)
     busy_share = float((answer.metal > METAL_AT).sum() / max(int(seen_px.sum()), 1))
-    if plane.card is None and busy_share > CLUTTER_SHARE:
+    if plane.card is None and busy_share > _CLUTTER_SHARE:
         # Nobody will trust this scene; look only at what could still be single chips.
         reach = 0.25 * max(seen_px.shape)
         finds = [f for f in finds if max(f.mask.shape) < reach]
@@ -264,4 +288,5 @@ def look_at(plane: Plane, light: Light, eye: Eye) -> Look:
         seen=tuple(s for s in seen if s is not None),
         busy_share=busy_share,
         dropped=len(finds) - len(kept),
+        bare=plane.card is None,
     )

@@ -2,8 +2,9 @@
 
 Things the model takes for no chip are left out; elemental crumbs are gathered into
 one population. A chip that is not sure has as candidates its own codes and the other groups
-of its set (``sets``); what is unlike any chip that was learned from is never sure
-(``unlike``). Not in here: the verdict over all chips (``verdict``).
+of its set (``sets``). What is unlike any chip that was learned from (``unlike``), falls into
+too many pieces for one, or lies in clutter is never sure. Not in here: the verdict over all
+chips (``verdict``).
 """
 
 from __future__ import annotations
@@ -16,6 +17,7 @@ import numpy as np
 
 from vision import bundled
 from vision.chips.features import CROP_PX_PER_MM
+from vision.chips.look import MOST_PIECES
 from vision.chips.measure import geometry_of
 from vision.forms.code import code_of
 from vision.forms.model import CLASSES, GROUPS, rows_of
@@ -147,6 +149,7 @@ class _Setting:
     plane: Plane
     light: Light
     family: str | None
+    clutter: bool
 
 
 def _chip(
@@ -175,7 +178,8 @@ def _chip(
     given_chip = (
         float(p[best]) if nest else groups[group] * (1 - float(p[_NEST]) - float(p[_NONE]))
     )
-    sure = given_chip >= model.sure_at and not name.unlike
+    unlike = name.unlike or seen.pieces > MOST_PIECES
+    sure = given_chip >= model.sure_at and not unlike and not setting.clutter
     codes = _nest_candidates(groups) if nest else code_of(label, geometry, nest=False)
     form = codes[0] if codes and not nest else None
     rivals = tuple(g for g in name.group_set if g != group)
@@ -190,7 +194,7 @@ def _chip(
     extra = [*flags]
     extra += [Flag.CUT_OFF] if seen.at_border else []
     extra += [Flag.GROUPED] if seen.pieces > 1 else []
-    extra += [Flag.UNLIKE] if name.unlike else []
+    extra += [Flag.UNLIKE] if unlike else []
     extra += [] if sure else [Flag.NOT_SURE]
     area = seen.shape.area / CROP_PX_PER_MM**2
     return ChipReading(
@@ -279,7 +283,7 @@ def name_chips(
     """Return the chips of a look, named, largest first and numbered from 1."""
     if not look.seen:
         return ()
-    setting = _Setting(bundled.form_model(), plane, light, family)
+    setting = _Setting(bundled.form_model(), plane, light, family, look.clutter)
     rows = rows_of([s.features for s in look.seen])
     p = setting.model.probabilities(rows)
     boxes = np.array([s.box_mm for s in look.seen])

@@ -38,6 +38,8 @@ _TWINS, _AGAIN, _RATE_AGAIN = 4, 0.8, 1.2e-3
 #: Weights are averaged over about so many steps.
 _AVERAGED = 0.998
 _BLUR, _NOISE = (0.3, 1.0), (0.003, 0.03)
+#: Steps of the coarsest waves when a picture is saved small, and how often one is.
+_SAVED_STEP, _SAVED = (0.006, 0.06), 0.4
 
 
 def learn(
@@ -248,7 +250,26 @@ def _as_a_camera(torch: Any, picture: Any, rng: np.random.Generator) -> Any:  # 
         colour = f.conv2d(flat, torch.outer(kernel, kernel)[None, None]).reshape(n, 3, h, w)
     if rng.random() < 0.6:
         colour = colour + torch.randn_like(colour) * rng.uniform(*_NOISE)
+    if rng.random() < _SAVED:
+        low, high = np.log(_SAVED_STEP)
+        colour = _as_saved(torch, colour, float(np.exp(rng.uniform(low, high))))
     return torch.cat([colour.clamp(0, BRIGHTEST), sheet], 1)
+
+
+def _as_saved(torch: Any, colour: Any, step: float) -> Any:  # noqa: ANN401
+    """Return pictures (N, 3, S, S) as a small file keeps them: waves of 8 x 8 in steps.
+
+    Fine waves are kept in coarser steps than broad ones, as in JPEG (ITU-T T.81, annex A);
+    the steps here are a plain ramp, no table of a camera.
+    """
+    n, c, h, w = colour.shape
+    k = torch.arange(8, device=colour.device).float()
+    wave = torch.cos(math.pi * (2 * k[None] + 1) * k[:, None] / 16) / 2
+    wave[0] /= math.sqrt(2)
+    blocks = colour.reshape(n, c, h // 8, 8, w // 8, 8).transpose(3, 4)
+    steps = step * (1 + k[None] + k[:, None])
+    told = torch.round(wave @ blocks @ wave.T / steps) * steps
+    return (wave.T @ told @ wave).transpose(3, 4).reshape(n, c, h, w)
 
 
 def _plain_weights(state: dict[str, Any]) -> Weights:

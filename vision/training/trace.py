@@ -2,7 +2,8 @@
 
 Rays are cast with our own camera model, lens included: so picture, mask and truth share
 one projection, no picture is ever resampled, and paths go where they are needed. Rays
-go in blocks of one size, because the renderer compiles anew for each size.
+go in blocks of one size, because the renderer compiles anew for each size; on a graphics
+card in larger ones, because each block costs a call whatever its size.
 """
 
 from __future__ import annotations
@@ -21,7 +22,7 @@ if TYPE_CHECKING:
 
 __all__ = ["Hits", "Tracer", "rays_through"]
 
-_BLOCK = 1 << 17
+_BLOCK, _BLOCK_ON_CARD = 1 << 17, 1 << 20
 #: Steps that undo the lens; each gains a digit or more.
 _LENS_STEPS = 8
 _MAX_DEPTH = 5
@@ -79,6 +80,7 @@ class Tracer:
         self.mi, self.loaded, self.view, self.seed = mi, loaded, view, seed
         self.integrator = mi.load_dict({"type": "path", "max_depth": _MAX_DEPTH})
         self.blocks = 0
+        self.block = _BLOCK_ON_CARD if mi.variant().startswith("cuda") else _BLOCK
         ids = {
             int(np.asarray(dr.reinterpret_array(mi.UInt32, mi.ShapePtr(s)))[0]): s.id()
             for s in loaded.shapes()
@@ -104,10 +106,10 @@ class Tracer:
         light = np.zeros((count if lit else 0, 3), np.float32)
         shape, face = np.zeros(count, np.uint8), np.zeros(count, np.uint32)
         uv = np.zeros((count, 2), np.float32)
-        for start in range(0, count, _BLOCK):
-            part = slice(start, min(start + _BLOCK, count))
+        for start in range(0, count, self.block):
+            part = slice(start, min(start + self.block, count))
             short = part.stop - start
-            x, y = (np.resize(a[part], _BLOCK) for a in (x_px, y_px))
+            x, y = (np.resize(a[part], self.block) for a in (x_px, y_px))
             met, colour = self._block(x, y, lit=lit)
             shape[part], face[part], uv[part] = (a[:short] for a in met)
             if lit:
@@ -130,7 +132,7 @@ class Tracer:
         if lit:
             sampler = mi.load_dict({"type": "independent"})
             number = (self.seed * 1009 + self.blocks) % (1 << 32)
-            sampler.seed(dr.opaque(mi.UInt32, number), _BLOCK)
+            sampler.seed(dr.opaque(mi.UInt32, number), self.block)
             self.blocks += 1
             sampler.schedule_state()
             dr.eval()

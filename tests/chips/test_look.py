@@ -1,0 +1,56 @@
+"""When chips cannot be told from what is round them: too much metal, too many things, heaps."""
+
+from __future__ import annotations
+
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+
+from vision.chips.look import MOST_PIECES, Look, Seen
+
+
+def thing(area, pieces):
+    """A thing of so many pixels that falls into so many pieces; the rest is not asked for."""
+    return Seen(
+        box_mm=(0, 0, 1, 1),
+        mask=np.ones((1, 1), bool),
+        linear=np.ones((1, 1, 3), np.float32),
+        shape=SimpleNamespace(area=area),
+        features={},
+        outline_mm=(),
+        line_mm=None,
+        axis_mm=None,
+        at_border=False,
+        pieces=pieces,
+    )
+
+
+def look(*seen, busy=0.02, dropped=0, bare=True):
+    return Look(seen=seen, busy_share=busy, dropped=dropped, bare=bare)
+
+
+def test_a_heap_is_metal_in_hundreds_of_pieces():
+    assert look(thing(300, 400), thing(500, 1), thing(200, 12)).heap_share == pytest.approx(0.3)
+
+
+def test_nothing_seen_is_no_heap():
+    assert look().heap_share == 0
+    assert not look().clutter
+
+
+@pytest.mark.parametrize(
+    ("share", "clutter"), [(0.2, False), (0.5, True)], ids=["a fifth", "half"]
+)
+def test_where_much_of_the_metal_is_heaped_chips_cannot_be_told_apart(share, clutter):
+    assert look(thing(1000 * share, 400), thing(1000 * (1 - share), 1)).clutter is clutter
+
+
+def test_a_nest_in_many_pieces_is_not_yet_a_heap():
+    assert not look(thing(1000, MOST_PIECES + 1)).clutter
+
+
+@pytest.mark.parametrize("of", [{"busy": 0.3}, {"dropped": 1}], ids=["busy", "too many"])
+def test_the_card_is_never_clutter(of):
+    assert look(thing(10, 1), **of).clutter
+    assert not look(thing(10, 1), **of, bare=False).clutter

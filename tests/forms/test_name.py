@@ -1,0 +1,49 @@
+"""What is never named with sureness, however likely the model takes it."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from vision import bundled
+from vision.chips.look import MOST_PIECES, look_at
+from vision.forms.name import name_chips
+from vision.photo.opened import open_photo
+from vision.terms import Flag
+
+PHOTO = Path(__file__).parents[2] / "demo_images" / "mudguard-spacer-303.jpg"
+
+
+@pytest.fixture(scope="module")
+def opened():
+    return open_photo(PHOTO.read_bytes())
+
+
+@pytest.fixture(scope="module")
+def looked(opened):
+    return look_at(opened.plane, opened.light, bundled.packaged_eye())
+
+
+def named(look, opened):
+    return name_chips(look, opened.plane, opened.light, family=None)
+
+
+def test_chips_apart_on_the_card_are_named_with_sureness(looked, opened):
+    assert sum(chip.sure for chip in named(looked, opened)) >= 3
+
+
+def test_what_falls_into_very_many_pieces_is_unlike_any_chip(looked, opened):
+    heaped = tuple(replace(s, pieces=MOST_PIECES + 1) for s in looked.seen)
+    chips = named(replace(looked, seen=heaped), opened)
+    single = [chip for chip in chips if chip.kind != "grains"]
+    assert single
+    assert not any(chip.sure for chip in single)
+    assert all(Flag.UNLIKE in chip.flags for chip in single)
+
+
+def test_in_clutter_nothing_is_sure(looked, opened):
+    cluttered = replace(looked, bare=True, dropped=1)
+    assert cluttered.clutter
+    assert not any(chip.sure for chip in named(cluttered, opened))
