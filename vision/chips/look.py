@@ -39,10 +39,10 @@ MOST_FINDS = 250
 #: Above this share of metal-like ground without a card the scene is clutter.
 _CLUTTER_SHARE = 0.12
 _MOST_IN_CLUTTER = 120
-#: Of what is called a chip in calibration scenes three in a thousand fall into more pieces
-#: than this, and one nest in a hundred.
+#: Of what is called a chip in calibration scenes two in a thousand fall into more pieces
+#: than this, and no nest.
 MOST_PIECES = 75
-#: No chip of theirs falls into more than these; heaps of short chips fall into hundreds.
+#: No chip of theirs falls into as many; heaps of short chips fall into hundreds.
 _HEAP_PIECES = 155
 #: Where more of the metal than this lies in heaps, chips cannot be told apart.
 _HEAP_SHARE = 1 / 3
