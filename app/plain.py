@@ -144,7 +144,7 @@ def chip_words(chip: Json) -> str:
     names = " or ".join(form_name(code) for code in chip["candidates"])
     doubt = f"not sure: {names}" if names else "not sure"
     if "unlike-any" in chip.get("flags", ()):
-        doubt += "; its measures fit no chip the reader has learned from"
+        doubt += "; it is like no chip the reader has learned from"
     return kind + doubt
 
 

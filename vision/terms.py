@@ -191,7 +191,7 @@ FLAGS: dict[Flag, FlagInfo] = {
     ),
     Flag.TOO_SMALL: FlagInfo("Too small in this photo to be measured.", "Go closer."),
     Flag.UNLIKE: FlagInfo(
-        "Its measures are unlike those of any chip the reader has learned from.",
+        "It is unlike any chip the reader has learned from, in measures or in its many pieces.",
         "See that the outline holds one whole chip and nothing else; if so, name it yourself.",
     ),
     Flag.NOT_SURE: FlagInfo(

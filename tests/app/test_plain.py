@@ -45,5 +45,5 @@ def test_the_words_of_one_chip():
     assert chip_words(chip("chip", None, [])) == "not sure"
     odd = chip("chip", "7", ["7"]) | {"flags": ["unlike-any", "not-sure"]}
     assert chip_words(odd) == (
-        "not sure: elemental (7); its measures fit no chip the reader has learned from"
+        "not sure: elemental (7); it is like no chip the reader has learned from"
     )

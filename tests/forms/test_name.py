@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from vision import bundled
-from vision.chips.look import MOST_PIECES, look_at
+from vision.chips.look import PIECES_OF_A_CHIP, look_at
 from vision.forms.name import name_chips
 from vision.photo.opened import open_photo
 from vision.terms import Flag
@@ -34,8 +34,14 @@ def test_chips_apart_on_the_card_are_named_with_sureness(looked, opened):
     assert sum(chip.sure for chip in named(looked, opened)) >= 3
 
 
+def test_what_falls_into_as_many_pieces_as_a_nest_may_stays_sure(looked, opened):
+    many = tuple(replace(s, pieces=PIECES_OF_A_CHIP) for s in looked.seen)
+    before = [chip.sure for chip in named(looked, opened)]
+    assert [chip.sure for chip in named(replace(looked, seen=many), opened)] == before
+
+
 def test_what_falls_into_very_many_pieces_is_unlike_any_chip(looked, opened):
-    heaped = tuple(replace(s, pieces=MOST_PIECES + 1) for s in looked.seen)
+    heaped = tuple(replace(s, pieces=PIECES_OF_A_CHIP + 1) for s in looked.seen)
     chips = named(replace(looked, seen=heaped), opened)
     single = [chip for chip in chips if chip.kind != "grains"]
     assert single

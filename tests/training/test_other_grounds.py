@@ -42,7 +42,7 @@ def test_grounds_become_many_and_stay_even_on_the_whole(torch):
     picture, truth = windows(torch)
     out = changed(torch, picture, truth)
     moved = [i for i in range(len(out)) if not np.array_equal(out[i], picture[i].numpy())]
-    # Seven in ten of eight, by lot.
+    # Eight in ten of eight, by lot.
     assert 3 <= len(moved) <= 8
     ground = out[moved][:, :3, :24]
     assert ground.std(axis=(2, 3)).mean() > 0.02

@@ -30,7 +30,7 @@ if TYPE_CHECKING:
     from vision.photo.light import Light
     from vision.photo.plane import Plane
 
-__all__ = ["MOST_FINDS", "MOST_PIECES", "Look", "Seen", "look_at", "sheet_view"]
+__all__ = ["MOST_FINDS", "PIECES_OF_A_CHIP", "Look", "Seen", "look_at", "sheet_view"]
 
 #: Edge of the sheet that is not looked at, mm.
 _RIM_MM = 0.6
@@ -41,10 +41,11 @@ _CLUTTER_SHARE = 0.12
 _MOST_IN_CLUTTER = 120
 #: Of what is called a chip in calibration scenes two in a thousand fall into more pieces
 #: than this, and no nest.
-MOST_PIECES = 75
-#: No chip of theirs falls into as many; heaps of short chips fall into hundreds.
+PIECES_OF_A_CHIP = 75
+#: No chip of the calibration scenes falls into more; heaps of short chips fall into hundreds.
 _HEAP_PIECES = 155
-#: Where more of the metal than this lies in heaps, chips cannot be told apart.
+#: Where more of the metal than this lies in heaps, chips cannot be told apart; set with real
+#: photos of heaps in view.
 _HEAP_SHARE = 1 / 3
 #: Below this chance that a thing winds along an axis nobody asks how its strip lies.
 _WINDS = 0.15
@@ -94,7 +95,7 @@ class Look:
 
     @property
     def clutter(self) -> bool:
-        """Whether chips cannot be told from what is round them; on the card they always can."""
+        """Whether chips cannot be told from what is round them; asked only without a card."""
         crowded = self.busy_share > _CLUTTER_SHARE or self.heap_share > _HEAP_SHARE
         return self.bare and (crowded or self.dropped > 0)
 

@@ -17,7 +17,7 @@ import numpy as np
 
 from vision import bundled
 from vision.chips.features import CROP_PX_PER_MM
-from vision.chips.look import MOST_PIECES
+from vision.chips.look import PIECES_OF_A_CHIP
 from vision.chips.measure import geometry_of
 from vision.forms.code import code_of
 from vision.forms.model import CLASSES, GROUPS, rows_of
@@ -178,7 +178,7 @@ def _chip(
     given_chip = (
         float(p[best]) if nest else groups[group] * (1 - float(p[_NEST]) - float(p[_NONE]))
     )
-    unlike = name.unlike or seen.pieces > MOST_PIECES
+    unlike = name.unlike or seen.pieces > PIECES_OF_A_CHIP
     sure = given_chip >= model.sure_at and not unlike and not setting.clutter
     codes = _nest_candidates(groups) if nest else code_of(label, geometry, nest=False)
     form = codes[0] if codes and not nest else None

@@ -23,9 +23,11 @@ __all__ = ["on_other_grounds"]
 #: How often a bare window is laid on a ground of its own.
 _OFTEN = 0.8
 #: Spread of the ground's lightness; the spread of its colours against each other is between
-#: these (logarithms); no ground sends back less or more than so many times what the rendered
-#: one did. A blue cloth under a lamp without blue is five times as blue as red.
+#: these (logarithms); no plain tone sends back less or more than so many times what the
+#: rendered ground did. A held-out blue cloth came out five times as blue as red.
 _LIGHTNESS, _COLOUR, _LEAST, _MOST = 0.6, (0.1, 0.8), 0.12, 5.0
+#: A pattern as dark as this on the mean is no ground.
+_LEAST_MEAN = 0.02
 #: How often two patterns lie over each other.
 _TWO = 0.4
 
@@ -81,4 +83,4 @@ def _pattern(torch: Any, n: int, side: int, device: Any) -> Any:  # noqa: ANN401
     also = torch.rand(n, device=device) < _TWO
     over = of(torch.where(also, second, 0))
     pattern = of(first) * torch.where(also[:, None, None, None], over, 1.0)
-    return pattern / pattern.mean((2, 3), keepdim=True)
+    return pattern / pattern.mean((2, 3), keepdim=True).clamp(min=_LEAST_MEAN)

@@ -18,7 +18,7 @@ _WEAVE_PX, _ROWS_PX, _GRID_PX = (2.5, 12.0), (18.0, 60.0), (30.0, 90.0)
 _THREADS = 5
 #: How often print is blobs rather than strokes.
 _BLOBS = 0.4
-#: Things that lie over each other: how many, half their width and how blurred their rims,
+#: Things that lie over each other: how many, half their width and how blurred their long rims,
 #: pixels; how much longer than wide, and how different in tone and colour (logarithms).
 _THINGS, _HALF_PX, _RIM_PX = 48, (1.2, 110.0), (0.25, 1.5)
 _LONGER, _TONE, _TINT = 1.6, 0.7, 0.15
@@ -32,11 +32,11 @@ def drawn_patterns(torch: Any, n: int, side: int, device: Any) -> Any:  # noqa: 
     """Return n patterns of each kind but things, (n, K, S, S) of reflectance, by lot."""
     f = torch.nn.functional
 
-    def lot(low: float, high: float, *shape: int) -> Any:  # noqa: ANN401
-        return low + (high - low) * torch.rand(n, *(shape or (1, 1)), device=device)
+    def lot(low: float, high: float) -> Any:  # noqa: ANN401
+        return low + (high - low) * torch.rand(n, 1, 1, device=device)
 
-    def noise(places: int, channels: int = 1) -> Any:  # noqa: ANN401
-        small = torch.randn(n, channels, places, places, device=device)
+    def noise(places: int) -> Any:  # noqa: ANN401
+        small = torch.randn(n, 1, places, places, device=device)
         return f.interpolate(small, size=(side, side), mode="bicubic")
 
     at = torch.arange(side, device=device).float() - side / 2
@@ -83,7 +83,7 @@ def things_patterns(torch: Any, n: int, side: int, device: Any) -> Any:  # noqa:
     """Return n pictures (n, 3, S, S) of plain things with sharp rims, one over the other.
 
     Parts of machines, tools, holes, stains: a size is as likely as its double, so that some
-    are as large as chips. None of them curls.
+    are as large as chips. None of them winds.
     """
 
     def lot(low: float, high: float) -> Any:  # noqa: ANN401
