@@ -12,7 +12,7 @@ from vision.photo.card import CARDS, field_mm
 from vision.training.evaluate import lines_of, macro_f1, main, score_folder, summary
 from vision.training.rows import load_scene, scene_paths
 from vision.training.score import Named, SceneScore, score_scene
-from vision.training.score_scale import draw_segments
+from vision.training.score_scale import corners_shown, draw_segments
 from vision.training.truth import photo_px, px_per_mm_at
 from vision.training.view import View
 
@@ -113,6 +113,33 @@ def test_truth_that_is_one_percent_off_shows_as_one_percent(made_scenes):
     score = score_scene(replace(scene, truth=truth))
     assert score.scale_rel == pytest.approx(0.01, abs=0.001)
     assert score.segment_rel == pytest.approx(0.01, abs=0.001)
+
+
+def test_corners_count_as_shown_where_the_photo_shows_them_bare(made_scenes):
+    scene = load_scene(scene_paths(made_scenes)[0])
+    bare_mask = np.zeros_like(scene.mask)
+    whole = corners_shown(replace(scene, mask=bare_mask))
+    assert 0.9 < whole <= 1
+    assert corners_shown(replace(scene, mask=bare_mask + np.uint8(3))) == 0
+    # The left half covered hides about half of them, the left half cut off as well.
+    covered, middle = bare_mask.copy(), bare_mask.shape[1] // 2
+    covered[:, :middle] = 255
+    half = corners_shown(replace(scene, mask=covered))
+    assert 0.3 * whole < half < 0.7 * whole
+    assert corners_shown(replace(scene, mask=bare_mask[:, :middle])) == pytest.approx(
+        whole - half, abs=0.05
+    )
+
+
+def test_the_scale_is_asked_of_a_card_that_is_seen_well(made_scenes):
+    scene = load_scene(scene_paths(made_scenes)[0])
+    steep = {**scene.truth, "tilt_deg": 30.5}
+    hidden = np.full_like(scene.mask, 255)
+    told = [
+        summary([score_scene(s)])["card_found_as_asked"]
+        for s in (scene, replace(scene, truth=steep), replace(scene, mask=hidden))
+    ]
+    assert told == [(1, 1), (0, 0), (0, 0)]
 
 
 def test_more_workers_give_the_same_scores(made_scenes, scores):

@@ -167,7 +167,10 @@ def _lengths(scores: Sequence[SceneScore]) -> dict[str, Any]:
     """Return the errors of scale and sizes on photos with a card."""
     cards = [s for s in scores if s.card]
     out: dict[str, Any] = {"card_found": (sum(s.card_found for s in cards), len(cards))}
+    asked = [s for s in cards if s.scale_asked]
+    out["card_found_as_asked"] = (sum(s.card_found for s in asked), len(asked))
     for key, values in (
+        ("scale_error_as_asked", [s.scale_rel for s in asked if s.scale_rel is not None]),
         ("scale_error", [s.scale_rel for s in cards if s.scale_rel is not None]),
         ("segment_error", [s.segment_rel for s in cards if s.segment_rel is not None]),
         ("grain_size_error", [s.grain_size_rel for s in cards if s.grain_size_rel is not None]),
@@ -188,7 +191,11 @@ def lines_of(out: dict[str, Any]) -> Iterator[str]:
     yield f"scenes {out['scenes']}, chips that count {out['chips']}, retake {out['retake']}"
     if "card_found" in out:
         yield "card found: {} of {}".format(*out["card_found"])
-        for key in ("scale_error", "segment_error", "grain_size_error"):
+        yield (
+            "card found, tilted by at most 30 degrees, two thirds of its corners in view: "
+            "{} of {}".format(*out["card_found_as_asked"])
+        )
+        for key in ("scale_error", "scale_error_as_asked", "segment_error", "grain_size_error"):
             middle, high, n = out[key]
             yield f"{key}: median {100 * middle:.3f} %, 95th {100 * high:.3f} % ({n} photos)"
     for key in ("recall", "precision", "macro_f1_end_to_end", "macro_f1_given_found"):

@@ -70,9 +70,14 @@ def _crowds(v: Figures) -> str:
     return f"{near} of {of} scenes" if of else "there is none"
 
 
-def _scale(v: Figures) -> str:
-    middle, high, _ = v["scale_error"]
+def _scale(v: Figures, key: str = "scale_error") -> str:
+    middle, high, _ = v[key]
     return f"{100 * middle:.2f} %; {100 * high:.2f} %"
+
+
+def _scale_as_asked(v: Figures) -> str:
+    found, of = v["card_found_as_asked"]
+    return f"{_scale(v, 'scale_error_as_asked')}; found {found} of {of}"
 
 
 def _card(v: Figures, text: Callable[[Figures], str]) -> str:
@@ -83,6 +88,10 @@ def _card(v: Figures, text: Callable[[Figures], str]) -> str:
 _FOUND: tuple[Row, ...] = (
     ("card found", lambda v: _card(v, lambda w: "{} of {}".format(*w["card_found"]))),
     ("scale error, median; 95th percentile", lambda v: _card(v, _scale)),
+    (
+        "the same, tilted by at most 30°, two thirds of the card's corners in view",
+        lambda v: _card(v, _scale_as_asked),
+    ),
     ("found at IoU 0.5: recall", lambda v: _share(v["recall"])),
     ("found at IoU 0.5: precision", lambda v: _share(v["precision"])),
     (

@@ -17,7 +17,12 @@ from vision.reading import read_photo
 from vision.terms import Flag
 from vision.training.outlines import WIDE_PX, boundary_f_of, chip_boxes, mean_width_px
 from vision.training.rows import MOST_CHIPS, NO_CHIP, check_line_mm, load_scene, match_iou
-from vision.training.score_scale import scale_errors
+from vision.training.score_scale import (
+    CORNERS_ASKED,
+    TILT_ASKED_DEG,
+    corners_shown,
+    scale_errors,
+)
 from vision.training.truth import LEAST_SHARE
 
 if TYPE_CHECKING:
@@ -81,7 +86,8 @@ class SceneScore:
     ``pairs`` are (true, read) labels with "missed" and "none" on either side; ``present``
     and ``false_by`` count by group; errors of lengths are relative. ``wide`` and ``thin``
     are the chips that count by how wide they look, ``_close`` those of them whose outline
-    is close. ``sizes`` holds (group, true, read, u) in mm, ``answered`` (group, true,
+    is close. ``scale_asked`` marks a card that is seen as well as the scale is asked for.
+    ``sizes`` holds (group, true, read, u) in mm, ``answered`` (group, true,
     whether a value was read) of every chip that counts, populations and nests left out.
     """
 
@@ -111,6 +117,7 @@ class SceneScore:
     answered: dict[str, list[tuple[str, float, bool]]] = field(
         default_factory=lambda: defaultdict(list)
     )
+    scale_asked: bool = False
     scale_rel: float | None = None
     segment_rel: float | None = None
     grains: tuple[int, int] | None = None
@@ -191,6 +198,9 @@ def score_scene(scene: SceneFiles) -> SceneScore:
     score = SceneScore(
         scene.name, card=truth.get("card") is not None, ground=str(truth["ground"])
     )
+    if score.card:
+        flat = float(truth["tilt_deg"]) <= TILT_ASKED_DEG
+        score.scale_asked = flat and corners_shown(scene) >= CORNERS_ASKED
     if score.card and (errors := scale_errors(scene)) is not None:
         score.card_found = True
         score.scale_rel, score.segment_rel = errors

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from vision.errors import CardError
-from vision.photo.card import CARDS, field_mm
+from vision.photo.card import CARDS, chess_corners_mm, field_mm
 from vision.photo.decode import decode_photo
 from vision.photo.find_card import find_card
 from vision.training.rows import check_line_mm
@@ -19,8 +19,11 @@ if TYPE_CHECKING:
     from vision.arrays import Points2
     from vision.training.rows import SceneFiles
 
-__all__ = ["draw_segments", "scale_errors"]
+__all__ = ["CORNERS_ASKED", "TILT_ASKED_DEG", "corners_shown", "draw_segments", "scale_errors"]
 
+#: The scale is asked for where the card is tilted by no more than this, and no more than a
+#: third of its corners is hidden.
+TILT_ASKED_DEG, CORNERS_ASKED = 30.0, 2 / 3
 _SEGMENT_MM, _SEGMENTS, _TRIES = 20.0, 20, 400
 
 
@@ -44,6 +47,15 @@ def _heart(truth: dict[str, Any]) -> Points2:
         x0, y0, x1, y1 = field_mm(CARDS[truth["card"]])
         spots = [((x0 + x1) / 2, (y0 + y1) / 2)]
     return np.asarray(np.mean(spots, axis=0, keepdims=True))
+
+
+def corners_shown(scene: SceneFiles) -> float:
+    """Return the true share of the card's corners that the photo shows with nothing on them."""
+    px = np.rint(photo_px(scene.truth, chess_corners_mm(CARDS[scene.truth["card"]])))
+    height, width = scene.mask.shape
+    inside = ((px >= 0) & (px < (width, height))).all(axis=1)
+    x, y = px[inside].astype(int).T
+    return float(np.count_nonzero(scene.mask[y, x] == 0) / len(px))
 
 
 def scale_errors(scene: SceneFiles) -> tuple[float, float | None] | None:
