@@ -21,9 +21,10 @@ if TYPE_CHECKING:
 
 __all__ = ["CORNERS_ASKED", "TILT_ASKED_DEG", "corners_shown", "draw_segments", "scale_errors"]
 
-#: The scale is asked for where the card is tilted by no more than this, and no more than a
-#: third of its corners is hidden.
-TILT_ASKED_DEG, CORNERS_ASKED = 30.0, 2 / 3
+#: The scale is asked for where the card is tilted by no more than this,
+TILT_ASKED_DEG = 30.0
+#: and at least this share of its corners shows.
+CORNERS_ASKED = 2 / 3
 _SEGMENT_MM, _SEGMENTS, _TRIES = 20.0, 20, 400
 
 
