@@ -8,7 +8,8 @@ from pathlib import Path
 import pytest
 
 from vision import bundled
-from vision.chips.look import PIECES_OF_A_CHIP, look_at
+from vision.chips.gaps import PIECES_OF_A_CHIP
+from vision.chips.look import look_at
 from vision.forms.name import name_chips
 from vision.photo.opened import open_photo
 from vision.terms import Flag

@@ -12,8 +12,10 @@ from sklearn.pipeline import make_pipeline
 from sklearn.preprocessing import StandardScaler
 
 from vision import bundled
+from vision.chips.gaps import MEASURES as GAP_MEASURES
+from vision.chips.part import METAL_AT
 from vision.chips.pieces import MEASURES
-from vision.training.fit_pieces import fit, known_meetings, main
+from vision.training.fit_pieces import fit, known_gaps, known_meetings, main
 from vision.training.rows import MOST_CHIPS, load_scene, scene_paths
 
 
@@ -58,23 +60,46 @@ def test_pieces_are_of_one_chip_where_the_truth_says_so(made_scenes, monkeypatch
     assert len(none) == 0
 
 
-def test_the_command_prints_every_measure(monkeypatch, tmp_path, caplog):
+def all_one_thing(answer):
+    """Call all metal one thing, whatever points where."""
+    number = (answer.metal > METAL_AT).astype(np.int32)
+    return number, [tuple(slice(0, n) for n in number.shape)]
+
+
+def test_gaps_are_within_one_chip_where_the_truth_says_so(made_scenes, monkeypatch):
+    monkeypatch.setattr("vision.training.fit_pieces.things", all_one_thing)
+    monkeypatch.setattr("vision.chips.gaps.PIECES_OF_A_CHIP", 10_000)
+    eye = bundled.packaged_eye()
+    scene = load_scene(next(iter(scene_paths(made_scenes))))
+    measures, one = known_gaps(scene, eye)
+    assert measures.shape == (len(one), len(GAP_MEASURES))
+    # Chips lie apart from each other, so most ways lead from one to another.
+    assert np.count_nonzero(~one) > 0
+    assert np.isfinite(measures).all()
+    same = np.where((scene.mask > 0) & (scene.mask <= MOST_CHIPS), 1, 0).astype(np.uint8)
+    _, all_one = known_gaps(replace(scene, mask=same), eye)
+    assert len(all_one) >= len(one)
+    assert all_one.all()
+
+
+@pytest.mark.parametrize(
+    ("asked", "names"), [([], MEASURES), (["--gaps"], GAP_MEASURES)], ids=["meet", "gaps"]
+)
+def test_the_command_prints_every_measure(monkeypatch, tmp_path, caplog, asked, names):
     from vision.training import fit_pieces
 
     rng = np.random.default_rng(3)
 
-    def drawn(_paths, **_more):
-        return [
-            (rng.gamma(2.0, 3.0, (40, len(MEASURES))), rng.random(40) < 0.7) for _ in range(6)
-        ]
+    def drawn(*_any, **_more):
+        return [(rng.gamma(2.0, 3.0, (40, len(names))), rng.random(40) < 0.7) for _ in range(6)]
 
-    monkeypatch.setattr(fit_pieces, "spread", lambda _work, paths, **more: drawn(paths, **more))
+    monkeypatch.setattr(fit_pieces, "spread", drawn)
     monkeypatch.setattr(fit_pieces, "scene_paths", lambda _folder: [])
     with caplog.at_level(logging.INFO):
-        assert main(["--scenes", str(tmp_path)]) == 0
+        assert main(["--scenes", str(tmp_path), *asked]) == 0
     said = [r.getMessage().split()[0] for r in caplog.records]
     assert said[0] == "learned"
-    assert said[1:-1] == list(MEASURES)
+    assert said[1:-1] == list(names)
     assert said[-1] == "start"
 
 

@@ -17,6 +17,7 @@ import numpy as np
 from vision.chips.crop import EVEN, PAD_PX, crop_round, outline_mm
 from vision.chips.features import CROP_PX_PER_MM, Shape, feature_row, shape_of
 from vision.chips.find import find_chips
+from vision.chips.gaps import PIECES_OF_A_CHIP
 from vision.chips.ground import FIND_PX_PER_MM, Ground, even_light, judge, whole_ground
 from vision.chips.part import METAL_AT
 from vision.photo.card import CARDS, card_reflectance
@@ -30,7 +31,7 @@ if TYPE_CHECKING:
     from vision.photo.light import Light
     from vision.photo.plane import Plane
 
-__all__ = ["MOST_FINDS", "PIECES_OF_A_CHIP", "Look", "Seen", "look_at", "sheet_view"]
+__all__ = ["MOST_FINDS", "Look", "Seen", "look_at", "sheet_view"]
 
 #: Edge of the sheet that is not looked at, mm.
 _RIM_MM = 0.6
@@ -39,15 +40,9 @@ MOST_FINDS = 250
 #: Above this share of metal-like ground without a card the scene is clutter.
 _CLUTTER_SHARE = 0.12
 _MOST_IN_CLUTTER = 120
-#: Of what is called a chip in calibration scenes two in a thousand fall into more pieces
-#: than this, and no nest.
-PIECES_OF_A_CHIP = 75
-#: No chip of the calibration scenes falls into more (into 143 at most with this eye, into 155
-#: with another of the same learning); heaps of short chips fall into hundreds.
-_HEAP_PIECES = 155
-#: Where more of the metal than this lies in heaps, chips cannot be told apart; set with real
-#: photos of heaps in view.
-_HEAP_SHARE = 1 / 3
+#: Where most of the metal lies in heaps, chips cannot be told apart; looked at with real photos
+#: of heaps in view.
+_HEAP_SHARE = 1 / 2
 #: Below this chance that a thing winds along an axis nobody asks how its strip lies.
 _WINDS = 0.15
 
@@ -91,7 +86,7 @@ class Look:
     @property
     def heap_share(self) -> float:
         """Share of the metal that lies in heaps, 0..1: in things of very many pieces."""
-        heaped = sum(s.shape.area for s in self.seen if s.pieces > _HEAP_PIECES)
+        heaped = sum(s.shape.area for s in self.seen if s.pieces > PIECES_OF_A_CHIP)
         return float(heaped / max(sum(s.shape.area for s in self.seen), 1.0))
 
     @property

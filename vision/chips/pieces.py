@@ -34,17 +34,17 @@ __all__ = ["MEASURES", "meetings", "put_together"]
 #: and in mm; ``uneven``: the logarithm of how uneven their reaches are; ``typical``: how well
 #: the surer piece knows its middle.
 _SPEAKS = {
-    "jump": 0.475,
-    "jump_mean": -3.970,
-    "fewer_cells": -0.511,
-    "more_cells": 0.140,
-    "contact": 0.832,
-    "apart": -1.826,
-    "apart_mm": 2.015,
-    "uneven": -4.221,
-    "typical": -1.256,
+    "jump": 0.028,
+    "jump_mean": -3.489,
+    "fewer_cells": -0.485,
+    "more_cells": 0.308,
+    "contact": 0.858,
+    "apart": -2.060,
+    "apart_mm": 1.767,
+    "uneven": -2.310,
+    "typical": -1.782,
 }
-_START = 0.939
+_START = 0.814
 #: Names of the measures, in the order of their columns.
 MEASURES = tuple(_SPEAKS)
 #: Pieces are put together from this probability on; set on calibration scenes.

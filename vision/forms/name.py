@@ -17,7 +17,7 @@ import numpy as np
 
 from vision import bundled
 from vision.chips.features import CROP_PX_PER_MM
-from vision.chips.look import PIECES_OF_A_CHIP
+from vision.chips.gaps import PIECES_OF_A_CHIP
 from vision.chips.measure import geometry_of
 from vision.forms.code import code_of
 from vision.forms.model import CLASSES, GROUPS, rows_of

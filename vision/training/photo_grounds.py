@@ -24,7 +24,15 @@ if TYPE_CHECKING:
 __all__ = ["KEPT_APART", "LEARNED", "library_photo", "photo_patterns"]
 
 #: Names of pictures as the libraries call them.
-LEARNED = ("astronaut", "brick", "camera", "china", "gravel", "page", "stereo_motorcycle")
+LEARNED = (
+    "brick",
+    "china",
+    "clock",
+    "gravel",
+    "hubble_deep_field",
+    "page",
+    "stereo_motorcycle",
+)
 KEPT_APART = ("chelsea", "coffee", "coins", "flower", "grass", "moon", "rocket", "text")
 _FROM_SKLEARN = ("china", "flower")
 _COLOURS = 3
