@@ -31,7 +31,7 @@ def look(*seen, busy=0.02, dropped=0, bare=True):
     return Look(seen=seen, busy_share=busy, dropped=dropped, bare=bare)
 
 
-def test_a_heap_is_metal_in_hundreds_of_pieces():
+def test_a_heap_is_metal_in_very_many_pieces():
     assert look(thing(300, 400), thing(500, 1), thing(200, 12)).heap_share == pytest.approx(0.3)
 
 

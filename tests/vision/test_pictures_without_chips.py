@@ -42,7 +42,7 @@ def test_a_picture_nobody_chose_is_refused():
 def test_few_chips_are_sure_where_there_is_none():
     """Three in eight pictures here: two scratches in a table top and a speck between coins.
 
-    One more may tip over with another processor's arithmetic. Before real grounds were learned
-    from, seven were told.
+    The limit is that and one more, for another processor's arithmetic. Networks that had not
+    learned from real grounds told seven.
     """
     assert sum(sure_chips(name) for name in KEPT_APART) <= 4

@@ -36,7 +36,7 @@ if TYPE_CHECKING:
 __all__ = ["MEASURES", "PIECES_OF_A_CHIP", "part_by_gaps", "parts_with_gaps"]
 
 #: Of what is called a chip in calibration scenes two in a thousand fall into more pieces
-#: than this, and no nest; heaps of short chips fall into hundreds, and stay one thing.
+#: than this, and no nest; heaps of short chips fall into more, and stay one thing.
 PIECES_OF_A_CHIP = 75
 
 #: Change of the log-odds of two parts being of one chip, for log(1 + measure), as
@@ -64,9 +64,17 @@ def part_by_gaps(number: Ints, boxes: Sequence[Box | None], answer: Answer) -> N
     Parameters
     ----------
     number
-        The thing that each pixel is of, (H, W); 0 is none and stays so.
+        The thing that each pixel is of, (H, W), at most as many as there are boxes; 0 is none
+        and stays so. New numbers go on from there.
     boxes
-        For each number from 1 the rows and columns that hold it; ``None`` for none.
+        For each number from 1 the rows and columns that hold it, ``None`` for none; they start
+        with whole cells and may reach past the view.
+    answer
+        What the network says of the view.
+
+    Notes
+    -----
+    Not to be trusted where chips lie over each other: what another chip covers is a gap.
     """
     last = len(boxes)
     for k, box in enumerate(boxes, 1):
@@ -93,7 +101,11 @@ def parts_with_gaps(own: BoolMask, box: Box, answer: Answer) -> tuple[Ints, Ints
     Parameters
     ----------
     own
-        The thing's pixels in a box (h, w) of the view that starts with whole cells.
+        The thing's pixels, (h, w).
+    box
+        Where they lie in the view; it starts with whole cells.
+    answer
+        What the network says of the view.
 
     Returns
     -------
@@ -103,7 +115,11 @@ def parts_with_gaps(own: BoolMask, box: Box, answer: Answer) -> tuple[Ints, Ints
     pairs
         (2, n - 1): which of n parts hang together by the shortest ways.
     measures
-        (n - 1, 4): :data:`MEASURES` of these, not yet as logarithms.
+        (n - 1, 4): :data:`MEASURES` of these, mm or none, not yet as logarithms.
+
+    Notes
+    -----
+    A thing in more than :data:`PIECES_OF_A_CHIP` pieces, or of specks only, is one part.
     """
     found, label, stats, _ = cv2.connectedComponentsWithStats(
         own.astype(np.uint8), connectivity=8

@@ -75,6 +75,7 @@ def _chip_of(piece: Labels, whose: Labels) -> tuple[Labels, npt.NDArray[np.bool_
 
 
 def _known(pairs: Labels, measures: Floats, piece: Labels, whose: Labels) -> Known:
+    """Return the pairs of pieces that clearly show a chip each."""
     chip, clear = _chip_of(piece, whose)
     both = clear[pairs].all(axis=0)
     one = chip[pairs[:, both]]
@@ -96,7 +97,10 @@ def known_meetings(scene: SceneFiles, eye: Eye) -> Known:
 
 
 def known_gaps(scene: SceneFiles, eye: Eye) -> Known:
-    """Return what is seen of parts of things with gaps between, (N, 4), as above."""
+    """Return what is seen of parts with gaps between, (N, 4), and whether they are one chip.
+
+    Parts that show no chip, or several, are left out.
+    """
     answer, labels = _answer(scene, eye)
     number, boxes = things(answer)
     found = [(np.zeros((0, len(GAP_MEASURES))), np.zeros(0, bool))]
@@ -109,6 +113,7 @@ def known_gaps(scene: SceneFiles, eye: Eye) -> Known:
 
 
 def _joined(some: Sequence[Known]) -> Known:
+    """Return the pairs of all together."""
     return np.concatenate([m for m, _ in some]), np.concatenate([o for _, o in some])
 
 
