@@ -43,6 +43,16 @@ def in_blocks(answer):
     return (1 + right + down * (w // 2 + 1)).astype(np.int32)
 
 
+def follows_the_truth(known, scene, eye, *, at_least):
+    """Were all its chips one, no pair could be of two; without chips none is known."""
+    same = np.where((scene.mask > 0) & (scene.mask <= MOST_CHIPS), 1, 0).astype(np.uint8)
+    _, all_one = known(replace(scene, mask=same), eye)
+    assert len(all_one) >= at_least
+    assert all_one.all()
+    _, none = known(replace(scene, mask=np.zeros_like(same)), eye)
+    assert len(none) == 0
+
+
 def test_pieces_are_of_one_chip_where_the_truth_says_so(made_scenes, monkeypatch):
     monkeypatch.setattr("vision.training.fit_pieces.pieces", in_blocks)
     eye = bundled.packaged_eye()
@@ -51,13 +61,7 @@ def test_pieces_are_of_one_chip_where_the_truth_says_so(made_scenes, monkeypatch
     assert measures.shape == (len(one), len(MEASURES))
     assert one.any()
     assert np.isfinite(measures).all()
-    # Were all its chips one, no meeting could be of two; without chips none is known.
-    same = np.where((scene.mask > 0) & (scene.mask <= MOST_CHIPS), 1, 0).astype(np.uint8)
-    _, all_one = known_meetings(replace(scene, mask=same), eye)
-    assert len(all_one) >= len(one)
-    assert all_one.all()
-    _, none = known_meetings(replace(scene, mask=np.zeros_like(same)), eye)
-    assert len(none) == 0
+    follows_the_truth(known_meetings, scene, eye, at_least=len(one))
 
 
 def all_one_thing(answer):
@@ -76,12 +80,7 @@ def test_gaps_are_within_one_chip_where_the_truth_says_so(made_scenes, monkeypat
     # Some ways lead from one chip to another, for here all metal is one thing.
     assert not one.all()
     assert np.isfinite(measures).all()
-    same = np.where((scene.mask > 0) & (scene.mask <= MOST_CHIPS), 1, 0).astype(np.uint8)
-    _, all_one = known_gaps(replace(scene, mask=same), eye)
-    assert len(all_one) >= len(one)
-    assert all_one.all()
-    _, none = known_gaps(replace(scene, mask=np.zeros_like(same)), eye)
-    assert len(none) == 0
+    follows_the_truth(known_gaps, scene, eye, at_least=len(one))
 
 
 @pytest.mark.parametrize(

@@ -14,11 +14,11 @@ from typing import TYPE_CHECKING
 import cv2
 import numpy as np
 from scipy.sparse import coo_array
-from scipy.sparse.csgraph import connected_components, minimum_spanning_tree
-from scipy.special import expit
+from scipy.sparse.csgraph import minimum_spanning_tree
 
 from vision.chips.eye import CELL_PX
 from vision.chips.ground import FIND_PX_PER_MM
+from vision.chips.one_chip import OneChip
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -39,21 +39,21 @@ __all__ = ["MEASURES", "PIECES_OF_A_CHIP", "part_by_gaps", "parts_with_gaps"]
 #: than this, and no nest; heaps of short chips fall into more, and stay one thing.
 PIECES_OF_A_CHIP = 75
 
-#: Change of the log-odds of two parts being of one chip, for log(1 + measure), as
-#: ``fit_pieces`` printed it. ``apart``: how far apart the middles are that both point to, in
-#: their smaller reach and in mm; ``uneven``: the logarithm of how uneven their reaches are;
-#: ``gap_mm``: the way from one to the other.
-_SPEAKS = {
-    "apart": -4.957,
-    "apart_mm": 1.189,
-    "uneven": -6.613,
-    "gap_mm": -1.563,
-}
-_START = 5.712
-#: Names of the measures, in the order of their columns.
-MEASURES = tuple(_SPEAKS)
-#: Below this probability parts are two chips; set on calibration scenes.
-_ONE_FROM = 0.3
+#: What speaks for two parts being of one chip. ``apart``: how far apart the middles are that
+#: both point to, in their smaller reach and in mm; ``uneven``: the logarithm of how uneven
+#: their reaches are; ``gap_mm``: the way from one to the other. The probability was set on
+#: calibration scenes.
+_ONE = OneChip(
+    speaks={
+        "apart": -4.957,
+        "apart_mm": 1.189,
+        "uneven": -6.613,
+        "gap_mm": -1.563,
+    },
+    start=5.712,
+    one_from=0.3,
+)
+MEASURES = _ONE.measures
 #: A part of fewer pixels is a speck, of the chip that is nearest.
 _LEAST_PX = 6
 
@@ -82,17 +82,15 @@ def part_by_gaps(number: Ints, boxes: Sequence[Box | None], answer: Answer) -> N
             continue
         own = number[box] == k
         parts, pairs, measures = parts_with_gaps(own, box, answer)
-        log_odds = _START + np.log1p(measures) @ list(_SPEAKS.values())
-        one = pairs[:, expit(log_odds) >= _ONE_FROM]
-        if one.shape[1] == pairs.shape[1]:
+        if not len(measures):
             continue
-        size = int(parts.max()) + 1
-        held = coo_array((np.ones(one.shape[1], bool), tuple(one)), shape=(size, size))
-        count, whole = connected_components(held, directed=False)
-        # Number 0 is held to nothing and stays 0; the first chip keeps the thing's number.
-        whole = np.where(whole == 1, k, whole + last - 1)
-        number[box][own] = whole[parts[own]]
-        last += count - 2
+        chips, chip = _ONE.joined(pairs, measures, int(parts.max()) + 1)
+        if chips <= 2:  # number 0, which is no part, and one chip
+            continue
+        # The first chip keeps the thing's number.
+        chip = np.where(chip == 1, k, chip + last - 1)
+        number[box][own] = chip[parts[own]]
+        last += chips - 2
 
 
 def parts_with_gaps(own: BoolMask, box: Box, answer: Answer) -> tuple[Ints, Ints, Floats]:

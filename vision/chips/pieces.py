@@ -12,9 +12,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy.sparse import coo_array
-from scipy.sparse.csgraph import connected_components
-from scipy.special import expit
+
+from vision.chips.one_chip import OneChip
 
 if TYPE_CHECKING:
     import numpy.typing as npt
@@ -26,29 +25,29 @@ if TYPE_CHECKING:
 
 __all__ = ["MEASURES", "meetings", "put_together"]
 
-#: Change of the log-odds of two pieces that meet being of one chip, for log(1 + measure), as
-#: ``fit_pieces`` printed it. ``jump``: how far apart the middles are that neighbours point to,
-#: in their smaller reach (the middle one and the mean of all neighbours); cells of the
-#: smaller and of the larger piece; ``contact``: neighbours for each cell along the smaller
-#: one's side; ``apart``: how far apart the mean middles of both are, in their smaller reach
-#: and in mm; ``uneven``: the logarithm of how uneven their reaches are; ``typical``: how well
-#: the surer piece knows its middle.
-_SPEAKS = {
-    "jump": 0.028,
-    "jump_mean": -3.489,
-    "fewer_cells": -0.485,
-    "more_cells": 0.308,
-    "contact": 0.858,
-    "apart": -2.060,
-    "apart_mm": 1.767,
-    "uneven": -2.310,
-    "typical": -1.782,
-}
-_START = 0.814
-#: Names of the measures, in the order of their columns.
-MEASURES = tuple(_SPEAKS)
-#: Pieces are put together from this probability on; set on calibration scenes.
-_ONE_FROM = 0.7
+#: What speaks for two pieces that meet being of one chip. ``jump``: how far apart the middles
+#: are that neighbours point to, in their smaller reach (the middle one and the mean of all
+#: neighbours); cells of the smaller and of the larger piece; ``contact``: neighbours for each
+#: cell along the smaller one's side; ``apart``: how far apart the mean middles of both are, in
+#: their smaller reach and in mm; ``uneven``: the logarithm of how uneven their reaches are;
+#: ``typical``: how well the surer piece knows its middle. The probability was set on
+#: calibration scenes.
+_ONE = OneChip(
+    speaks={
+        "jump": 0.028,
+        "jump_mean": -3.489,
+        "fewer_cells": -0.485,
+        "more_cells": 0.308,
+        "contact": 0.858,
+        "apart": -2.060,
+        "apart_mm": 1.767,
+        "uneven": -2.310,
+        "typical": -1.782,
+    },
+    start=0.814,
+    one_from=0.7,
+)
+MEASURES = _ONE.measures
 #: Neighbours of a cell, each pair once: rows, columns.
 _BESIDE = ((0, 1), (1, 0), (1, 1), (1, -1))
 
@@ -118,9 +117,6 @@ def put_together(grid: Ints, answer: Answer) -> Ints:
         The piece of each cell, (h, w); 0 is none and stays so.
     """
     pairs, measures = meetings(grid, answer)
-    one = pairs[:, expit(_START + np.log1p(measures) @ list(_SPEAKS.values())) >= _ONE_FROM]
-    size = int(grid.max()) + 1
-    joined = coo_array((np.ones(one.shape[1], bool), (one[0], one[1])), shape=(size, size))
     # Number 0 meets nothing and stays 0.
-    _, whole = connected_components(joined, directed=False)
-    return np.asarray(whole[grid], np.int32)
+    _, chip = _ONE.joined(pairs, measures, int(grid.max()) + 1)
+    return np.asarray(chip[grid], np.int32)
