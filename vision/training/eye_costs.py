@@ -28,18 +28,27 @@ _LARGE_PX, _MOST = 1500.0, 6.0
 _HALF = 0.5
 #: A chip of fewer pixels has no overlap of its own to be judged.
 _LEAST_CHIP_PX = 8
+#: Print darker than this, in even light, is dark. A chip with more than such a share of itself
+#: over dark print is seen worse and is rarer: its pixels and its overlap count so many times.
+_DARK, _DARK_SHARE, _PIXELS_OVER_PRINT, _OVER_PRINT = 0.5, 0.02, 2.0, 3.0
 #: How a strip lies on its coil parts three groups of form, and is the hardest to see.
 _WORTH = {"lie": 3.0}
 
 
-def metal_costs(torch: Any, logits: Any, truth: Any) -> dict[str, Any]:  # noqa: ANN401
-    """Judge each pixel, and the overlap of all metal; thin curls count more a pixel."""
+def metal_costs(torch: Any, logits: Any, truth: Any, paint: Any) -> dict[str, Any]:  # noqa: ANN401
+    """Judge each pixel, and the overlap of all metal; thin curls count more a pixel.
+
+    ``logits`` (N, 1, S, S), ``truth`` (N, 2 S, 2 S), and ``paint`` (N, S, S), the print that is
+    to be expected, in even light; 0 where none is. What lies over dark print counts more.
+    """
     f = torch.nn.functional
     chip = (truth > 0) & (truth < UNSEEN)
     share = f.avg_pool2d(chip[:, None].float(), 2)
     seen = (f.avg_pool2d((truth == UNSEEN)[:, None].float(), 2) == 0).float()
     area = areas(torch, truth).float()
+    over = _over_print(torch, truth, paint, area)
     each = torch.sqrt(_LARGE_PX / area.clamp(min=6)).clamp(1, _MOST)
+    each = torch.where(over, _PIXELS_OVER_PRINT * each, each)
     each[:, 0], each[:, MOST_CHIPS + 1 :] = 1, 1
     ring = torch.gather(each, 1, truth.flatten(1)).reshape(truth.shape)[:, None]
     weight = f.max_pool2d(ring, 9, 2, 4) * seen
@@ -51,11 +60,18 @@ def metal_costs(torch: Any, logits: Any, truth: Any) -> dict[str, Any]:  # noqa:
     return {
         "pixels": 4 * pixel.sum() / weight.sum(),
         "overlap": 0.5 * (1 - overlap).mean(),
-        "each chip": 1.5 * _each_chip(torch, said, share, truth),
+        "each chip": 1.5 * _each_chip(torch, said, share, truth, over),
     }
 
 
-def _each_chip(torch: Any, said: Any, share: Any, truth: Any) -> Any:  # noqa: ANN401
+def _over_print(torch: Any, truth: Any, paint: Any, area: Any) -> Any:  # noqa: ANN401
+    """Return for each label, (N, 256), whether it shows enough of itself over dark print."""
+    dark = (paint > 0) & (paint < _DARK)
+    dark = dark.repeat_interleave(2, 1).repeat_interleave(2, 2)
+    return areas(torch, torch.where(dark, truth, 0)) > _DARK_SHARE * area
+
+
+def _each_chip(torch: Any, said: Any, share: Any, truth: Any, over: Any) -> Any:  # noqa: ANN401
     """Judge the overlap of each chip, large or small, with what is called metal there.
 
     The least over the greatest of what is said and what is true, summed over its pixels.
@@ -78,6 +94,7 @@ def _each_chip(torch: Any, said: Any, share: Any, truth: Any) -> Any:  # noqa: A
 
     low, high = total(torch.minimum(said, share)), total(torch.maximum(said, share))
     judged = (total(share) >= _LEAST_CHIP_PX).float()
+    judged = judged * torch.where(over, _OVER_PRINT, 1.0).flatten()
     return (judged * (1 - low / high.clamp(min=1))).sum() / judged.sum().clamp(min=1)
 
 

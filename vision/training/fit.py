@@ -169,8 +169,8 @@ def held_out_line(table: Table, model: FormModel) -> str:
 
 def joins_line(table: Table, model: FormModel) -> str:
     """Return from which probability each group joins a set, and on how many chips it rests."""
-    at = table.held if table.held.any() else np.ones(len(table.labels), bool)
-    at = at & kept_at(model.probabilities(table.rows))
+    at = np.flatnonzero(table.held if table.held.any() else np.ones(len(table.labels), bool))
+    at = at[kept_at(model.probabilities(table.rows[at]))]
     labels, scenes = table.labels[at], table.scenes[at]
     own = {g: np.char.startswith(labels, g) for g in GROUPS}
     texts = (

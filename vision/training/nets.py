@@ -38,6 +38,9 @@ def load_torch() -> Any:  # noqa: ANN401 - heavy, and only there for learning
 class Graph:
     """An ONNX graph in the making; ``stored`` are its weights and constants by name.
 
+    Weights (``NAME.w``) are written in half precision, which halves the file and rounds them
+    by a two-thousandth at most; they are made whole again when the file is loaded.
+
     Raises
     ------
     RuntimeError
@@ -51,8 +54,14 @@ class Graph:
         except ImportError as error:
             raise RuntimeError('writing the network needs the extra "train"') from error
         self._onnx, self._helper, self._name = onnx, helper, name
-        self._stored = [numpy_helper.from_array(np.asarray(v), k) for k, v in stored.items()]
         self._nodes: list[Any] = []
+        self._stored = []
+        for key, value in stored.items():
+            name, array = key, np.asarray(value)
+            if key.endswith(".w"):
+                name, array = f"{key}.half", array.astype(np.float16)
+                self.put("Cast", [name], [key], to=onnx.TensorProto.FLOAT)
+            self._stored.append(numpy_helper.from_array(array, name))
 
     def put(self, kind: str, into: list[str], out: list[str] | None = None, **more: Any) -> str:  # noqa: ANN401
         """Add a node; return the name of what it gives first."""

@@ -26,7 +26,7 @@ __all__ = ["FAR_MM", "LAYERS", "REACH_LOG", "SPREAD_LOG", "Layer", "layers", "on
 #: What the network is shown of a pixel, folded two by two into one place.
 _IN = 4 * 4
 #: Channels at 3.5, 1.75, 0.88, 0.44 and 0.22 places per mm.
-_WIDE = (16, 24, 48, 96, 128)
+_WIDE = (16, 32, 64, 128, 192)
 #: How far apart the places are that the layers look at, one after the other, in the two
 #: coarsest pictures; the coarsest looks round twice, for what belongs to one long chip.
 _APART_3, _APART_4 = (1, 2, 4), (1, 2, 4, 1, 2, 4)

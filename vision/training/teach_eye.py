@@ -136,7 +136,7 @@ def _walk(
         kind, plain = walk.device.split(":")[0], walk.device == "cpu"
         with torch.autocast(kind, torch.bfloat16, enabled=not plain):
             metal, place, guess = _run(torch, net, picture)
-        costs = metal_costs(torch, metal.float(), truth)
+        costs = metal_costs(torch, metal.float(), truth, picture[:, 3])
         costs |= chip_costs(torch, place.float(), guess.float(), truth, sizes)
         optimiser.zero_grad()
         sum(costs.values()).backward()

@@ -1,0 +1,71 @@
+"""What a missed chip costs while the eye learns, and where it costs more."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from vision.training.rows import MOST_CHIPS
+from vision.training.windows import UNSEEN
+
+torch = pytest.importorskip("torch", reason="the extra train is not installed")
+
+SIDE = 64
+
+
+def window(label):
+    """Truth of one window with a bar of 24 by 6 pixels, numbered ``label``."""
+    truth = np.zeros((1, 2 * SIDE, 2 * SIDE), np.int64)
+    truth[0, 40:52, 40:88] = label
+    return torch.from_numpy(truth)
+
+
+def print_with_dark(share):
+    """The print to be expected: white, dark under that share of the bar, from its left end."""
+    paint = np.ones((1, SIDE, SIDE), np.float32)
+    paint[:, 20:26, 20 : 20 + round(24 * share)] = 0.1
+    return torch.from_numpy(paint)
+
+
+def missed(paint, label=1, *, other=None):
+    """The costs where nothing is called metal but, if asked, ``other`` is found exactly."""
+    from vision.training.eye_costs import metal_costs
+
+    truth = window(label)
+    logits = torch.full((1, 1, SIDE, SIDE), -6.0)
+    if other is not None:
+        truth[0, 90:102, 40:88] = other
+        logits[0, 0, 45:51, 20:44] = 6.0
+    return {k: float(v) for k, v in metal_costs(torch, logits, truth, paint).items()}
+
+
+def test_a_missed_chip_over_dark_print_costs_more_a_pixel():
+    plain, dark = missed(print_with_dark(0)), missed(print_with_dark(0.5))
+    assert dark["pixels"] > 1.2 * plain["pixels"]
+    assert dark["overlap"] == pytest.approx(plain["overlap"])
+
+
+def test_over_dark_print_a_miss_weighs_three_times_a_find_elsewhere():
+    """Of two chips one is missed: half of their overlap, three quarters where it counts three."""
+    plain = missed(print_with_dark(0), other=2)["each chip"]
+    dark = missed(print_with_dark(0.5), other=2)["each chip"]
+    assert dark / plain == pytest.approx((3 / 4) / (1 / 2), rel=0.01)
+
+
+@pytest.mark.parametrize("share", [0.0, 1 / 24])
+def test_a_fiftieth_over_dark_print_is_where_it_begins(share):
+    """One column of 24 is 0.042 of the bar, more than a fiftieth."""
+    costs = missed(print_with_dark(share), other=2)["each chip"]
+    assert (costs > 0.6 * 1.5) == (share > 0.02)
+
+
+def test_no_print_is_expected_off_the_card():
+    none = torch.zeros((1, SIDE, SIDE))
+    assert missed(none, other=2)["each chip"] == pytest.approx(
+        missed(print_with_dark(0), other=2)["each chip"]
+    )
+
+
+@pytest.mark.parametrize("label", [MOST_CHIPS + 1, UNSEEN])
+def test_what_is_no_chip_has_no_overlap_of_its_own(label):
+    assert missed(print_with_dark(0.5), label)["each chip"] == 0
