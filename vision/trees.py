@@ -26,6 +26,8 @@ __all__ = ["Trees", "sums_of", "trees_of"]
 
 _ALL = np.uint32(2**32 - 1)
 _LEAVES_MAX = 32
+#: So many splits are answered at once: some hundred rows, a hundred megabytes.
+_AT_ONCE = 1 << 23
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -62,7 +64,13 @@ class Trees:
 
     def sums(self, rows: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
         """Return (N,) the one score of (N, F) rows, before any link to another scale."""
-        return self._scores(self._answers(self._open(rows)))[:, 0]
+        return self._block_by_block(rows)[:, 0]
+
+    def _block_by_block(self, rows: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
+        """Return (N, C) scores; whole tables of rows would fill the memory."""
+        block = max(_AT_ONCE // max(len(self.feature), 1), 1)
+        parts = (rows[k : k + block] for k in range(0, max(len(rows), 1), block))
+        return np.concatenate([self._scores(self._answers(self._open(p))) for p in parts])
 
     def _open(self, rows: npt.NDArray[np.float64]) -> npt.NDArray[np.uint32]:
         """Return (N, S) the leaves that each split leaves open."""
@@ -84,7 +92,7 @@ class Trees:
 
     def probabilities(self, rows: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
         """Return (N, C) what the library's ``predict_proba`` gives for (N, F) rows."""
-        return _softmax(self._scores(self._answers(self._open(rows))))
+        return _softmax(self._block_by_block(rows))
 
     def probed(
         self, rows: npt.NDArray[np.float64], medians: npt.NDArray[np.float64]

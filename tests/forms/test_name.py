@@ -10,7 +10,7 @@ import pytest
 from vision import bundled
 from vision.chips.gaps import PIECES_OF_A_CHIP
 from vision.chips.look import look_at
-from vision.forms.name import name_chips
+from vision.forms.name import _population, name_chips
 from vision.photo.opened import open_photo
 from vision.terms import Flag
 
@@ -54,3 +54,11 @@ def test_in_clutter_nothing_is_sure(looked, opened):
     cluttered = replace(looked, bare=True, dropped=1)
     assert cluttered.clutter
     assert not any(chip.sure for chip in named(cluttered, opened))
+
+
+@pytest.mark.parametrize(("sure", "of_all"), [(3, True), (2, False)])
+def test_crumbs_are_sure_where_most_are_and_their_size_is_known(looked, opened, sure, of_all):
+    lead = next(chip for chip in named(looked, opened) if chip.kind == "chip")
+    crumbs = [replace(lead, group="7", form="7", sure=k < sure) for k in range(6)]
+    assert _population(crumbs, [0.5] * 6, scaled=True).sure is of_all
+    assert not _population(crumbs, [0.5] * 6, scaled=False).sure

@@ -164,7 +164,7 @@ def test_sizes_are_about_known_sizes_and_correct_by_a_plausible_factor():
 @pytest.mark.slow
 @pytest.mark.timeout(300)
 def test_a_model_that_does_not_load_is_fitted_again_from_the_table(monkeypatch, shipped, table):
-    """98 %: the table keeps five figures, so a row on the very edge may fall over it."""
+    """98 %: the table keeps four figures, so a row on the very edge may fall over it."""
     real = bundled.read_data
 
     def damaged(name):

@@ -37,3 +37,9 @@ def test_clutter_called_clutter_does_not_lower_it():
     wrong = ("2", 0.7, "5", 10.0)
     clutter = ("none", 0.99, "none", 1000.0)
     assert _sure_at(*answers(wrong, clutter)) == pytest.approx(0.95)
+
+
+@pytest.mark.parametrize(("top", "asked"), [(0.71, 0.8), (0.8, 0.8), (0.9, 0.9)])
+def test_nothing_is_sure_that_is_not_right_four_times_in_five(top, asked):
+    """However much of the metal is rightly named."""
+    assert _sure_at(*answers(("2", top, "2", 99.0))) == pytest.approx(asked)

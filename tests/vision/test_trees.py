@@ -8,6 +8,7 @@ from sklearn.ensemble import ExtraTreesClassifier, HistGradientBoostingClassifie
 from sklearn.impute import SimpleImputer
 from sklearn.pipeline import make_pipeline
 
+from vision import trees as trees_module
 from vision.trees import trees_of
 
 SETTINGS = {
@@ -39,6 +40,17 @@ def test_they_answer_as_the_library_does(grown):
     asked = np.concatenate([rows, np.full((1, 6), np.nan), np.full((1, 6), 1e9)])
     given = trees_of(pipeline).probabilities(asked)
     np.testing.assert_allclose(given, pipeline.predict_proba(asked), rtol=1e-12)
+
+
+@pytest.mark.parametrize("count", [0, 1, 250])
+def test_many_rows_are_asked_block_by_block(grown, count, monkeypatch):
+    pipeline, rows = grown
+    trees = trees_of(pipeline)
+    monkeypatch.setattr(trees_module, "_AT_ONCE", 7 * max(len(trees.feature), 1))
+    given = trees.probabilities(rows[:count])
+    assert given.shape == (count, 4)
+    if count:
+        np.testing.assert_allclose(given, pipeline.predict_proba(rows[:count]), rtol=1e-12)
 
 
 def test_a_value_on_the_threshold_goes_the_librarys_way(grown):

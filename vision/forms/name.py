@@ -232,7 +232,11 @@ def _rim(chip: ChipReading) -> Points2:
 def _population(
     chips: Sequence[ChipReading], sizes: Sequence[float], *, scaled: bool
 ) -> ChipReading:
-    """Return one reading of all crumbs, the first speaking for them: outlines, count, size."""
+    """Return one reading of all crumbs, the first speaking for them: outlines, count, size.
+
+    They are sure where most of them are. Without a scale they never are: nothing but their size
+    tells crumbs from dust and from specks of a bench.
+    """
     lead = chips[0]
     middle = float(np.median(sizes))
     spread = float(np.std(sizes) / np.sqrt(len(sizes)))
@@ -244,7 +248,7 @@ def _population(
         outline_px=tuple(_rim(c) for c in outlined),
         group="7",
         form="7",
-        sure=sum(c.sure for c in chips) * 2 >= len(chips),
+        sure=scaled and sum(c.sure for c in chips) * 2 >= len(chips),
         candidates=("7",),
         probability={g: float(np.mean([c.probability[g] for c in chips])) for g in GROUPS},
         p_not_chip=float(np.mean([c.p_not_chip for c in chips])),

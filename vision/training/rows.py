@@ -226,7 +226,7 @@ def _row(known: Known, scene: str) -> dict[str, Any]:
     seen, label, chip, with_card = known.seen, known.label, known.chip, known.with_card
     row: dict[str, Any] = {"scene": scene, "card": int(with_card), "label": label}
     row |= {"iou": round(known.iou, 3)}
-    row |= {name: float(f"{v:.5g}") for name, v in seen.features.items()}
+    row |= {name: float(f"{v:.4g}") for name, v in seen.features.items()}
     row |= _glanced(seen)
     if chip is not None:
         group = str(chip["group"])
@@ -242,14 +242,14 @@ def _glanced(seen: Seen) -> dict[str, float]:
     if g is None:
         return {}
     named = [k for k in SIZES if k in g.log_size]
-    out = {f"seems_{k}": float(f"{g.log_size[k]:.5g}") for k in named}
+    out = {f"seems_{k}": float(f"{g.log_size[k]:.4g}") for k in named}
     return out | {f"doubt_{k}": float(f"{g.log_spread[k]:.4g}") for k in named}
 
 
 def _size_pairs(seen: Seen, chip: dict[str, Any], group: str, *, nest: bool) -> dict[str, Any]:
     """Return raw sizes, pixels of the crop, beside true ones, mm; only a card gives a scale."""
     raw = raw_sizes(seen.shape, group, nest=nest)
-    pairs: dict[str, Any] = {f"raw_{k}": float(f"{raw[k]:.5g}") for k in SIZES if k in raw}
+    pairs: dict[str, Any] = {f"raw_{k}": float(f"{raw[k]:.4g}") for k in SIZES if k in raw}
     for k in SIZES:
         value = chip.get("turns" if k == "turns" else f"{k}_mm")
         if value is not None:
