@@ -46,7 +46,7 @@ def test_a_missed_chip_over_dark_print_costs_more_a_pixel():
 
 
 def test_over_dark_print_a_miss_weighs_three_times_a_find_elsewhere():
-    """Of two chips one is missed: half of their overlap, three quarters where it counts more."""
+    """Of two chips one is missed: half of their overlap, or three quarters of what counts."""
     plain = missed(print_with_dark(0), other=2)["each chip"]
     dark = missed(print_with_dark(0.5), other=2)["each chip"]
     assert dark / plain == pytest.approx((3 / 4) / (1 / 2), rel=0.01)
