@@ -31,7 +31,7 @@ def table(rng, labels=("1", "7", "nest", "none"), count=240):
 
 
 def model_of(pipeline, rows, truth, **more):
-    facts = {"temperature": 1.0, "sure_at": 0.8, "version": "toy-1"}
+    facts = {"temperature": 1.0, "sure_at": 0.8, "sure_at_bare": 0.9, "version": "toy-1"}
     facts |= {"joins_from": np.linspace(0, 1, 8), "clouds": clouds_of(rows, truth)}
     return FormModel(
         pipeline=pipeline.fit(rows, truth),
@@ -83,8 +83,8 @@ def test_dump_and_load_give_the_same_answers(toy):
     again = load_model(dump_model(model))
     assert np.array_equal(again.probabilities(rows), model.probabilities(rows))
     assert np.array_equal(again.medians, model.medians, equal_nan=True)
-    facts = (again.temperature, again.sure_at, again.version)
-    assert facts == (model.temperature, model.sure_at, model.version)
+    facts = (again.temperature, again.sure_at, again.sure_at_bare, again.version)
+    assert facts == (model.temperature, model.sure_at, model.sure_at_bare, model.version)
     assert np.array_equal(again.joins_from, model.joins_from)
     assert again.clouds.limit == model.clouds.limit
     assert np.array_equal(again.clouds.distance(rows), model.clouds.distance(rows))
@@ -153,6 +153,7 @@ def test_a_model_of_other_measures(toy, names):
         {"temperature": -1.0},
         {"medians": [0.0]},
         {"sure_at": 7.0},
+        {"sure_at_bare": 0.0},
         {"joins_from": {"1": 0.5}},
         {"joins_from": dict.fromkeys("12345678", 1.5)},
     ],

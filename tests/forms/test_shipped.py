@@ -93,7 +93,8 @@ def test_the_model_loads_without_being_fitted_again(monkeypatch):
     monkeypatch.setattr(bundled, "fit_model", refit)
     model = bundled.form_model.__wrapped__()
     assert set(model.pipeline.classes_) <= set(CLASSES)
-    assert 0.5 <= model.sure_at <= 1  # below one half two answers could both be sure
+    # below one half two answers could both be sure
+    assert 0.5 <= model.sure_at <= model.sure_at_bare <= 1
     assert model.temperature > 0
     assert model.version
 
@@ -176,6 +177,7 @@ def test_a_model_that_does_not_load_is_fitted_again_from_the_table(monkeypatch, 
     tops = [m.probabilities(table.rows).argmax(axis=1) for m in (shipped, again)]
     assert (tops[0] == tops[1]).mean() >= 0.98
     assert again.sure_at == pytest.approx(shipped.sure_at, abs=0.05)
+    assert again.sure_at_bare == pytest.approx(shipped.sure_at_bare, abs=0.05)
     assert again.joins_from == pytest.approx(shipped.joins_from, abs=0.05)
     assert again.clouds.limit == pytest.approx(shipped.clouds.limit, rel=0.02)
     assert again.version == shipped.version

@@ -19,13 +19,20 @@ def answers(*rows):
     return p, truth, np.array([area for *_, area in rows])
 
 
-def test_metal_counts_not_the_number_of_things():
-    # One large coil rightly named outweighs a crumb called an arc: 99 of 100 mm2.
-    crumb = ("6.2", 0.85, "none", 1.0)
-    assert _sure_at(*answers(("2", 0.9, "2", 99.0), crumb)) < 0.9
-    # Ten times the crumb: 99 of 109 mm2 is under 95 %, so only the coil may be sure.
-    large = ("6.2", 0.85, "none", 10.0)
-    assert _sure_at(*answers(("2", 0.9, "2", 99.0), large)) == pytest.approx(0.9)
+COIL = ("2", 0.9, "2", 99.0)
+
+
+def test_metal_counts():
+    # Nineteen small coils are right, the twentieth thing is wrong: that is 95 % of the things,
+    # but of the metal only where it is small.
+    small = [("2", 0.95, "2", 1.0)] * 19
+    assert _sure_at(*answers(*small, ("8", 0.85, "none", 1.0))) == pytest.approx(0.85)
+    assert _sure_at(*answers(*small, ("8", 0.85, "none", 10.0))) == pytest.approx(0.95)
+
+
+def test_things_count_as_well():
+    # 99 of 100 mm2 are right, but only one thing of two.
+    assert _sure_at(*answers(COIL, ("6.2", 0.85, "none", 1.0))) == pytest.approx(0.9)
 
 
 def test_a_wrong_sub_number_of_the_right_group_is_right():

@@ -20,11 +20,12 @@ def window(label):
     return torch.from_numpy(truth)
 
 
-def print_with_dark(share):
-    """The print to be expected: white, dark under that share of the bar, from its left end."""
-    paint = np.ones((1, SIDE, SIDE), np.float32)
-    paint[:, 20:26, 20 : 20 + round(24 * share)] = 0.1
-    return torch.from_numpy(paint)
+def print_with_dark(count):
+    """The print to be expected: white, dark under so many of the bar's 144 pixels."""
+    paint = np.ones((SIDE, SIDE), np.float32)
+    rows, cols = np.divmod(np.arange(count), 24)
+    paint[20 + rows, 20 + cols] = 0.1
+    return torch.from_numpy(paint[None])
 
 
 def missed(paint, label=1, *, other=None):
@@ -40,7 +41,7 @@ def missed(paint, label=1, *, other=None):
 
 
 def test_a_missed_chip_over_dark_print_costs_more_a_pixel():
-    plain, dark = missed(print_with_dark(0)), missed(print_with_dark(0.5))
+    plain, dark = missed(print_with_dark(0)), missed(print_with_dark(72))
     assert dark["pixels"] > 1.2 * plain["pixels"]
     assert dark["overlap"] == pytest.approx(plain["overlap"])
 
@@ -48,15 +49,16 @@ def test_a_missed_chip_over_dark_print_costs_more_a_pixel():
 def test_over_dark_print_a_miss_weighs_three_times_a_find_elsewhere():
     """Of two chips one is missed: half of their overlap, or three quarters of what counts."""
     plain = missed(print_with_dark(0), other=2)["each chip"]
-    dark = missed(print_with_dark(0.5), other=2)["each chip"]
+    dark = missed(print_with_dark(72), other=2)["each chip"]
     assert dark / plain == pytest.approx((3 / 4) / (1 / 2), rel=0.01)
 
 
-@pytest.mark.parametrize("share", [0.0, 1 / 24])
-def test_a_fiftieth_over_dark_print_is_where_it_begins(share):
-    """One column of 24 is 0.042 of the bar, more than a fiftieth."""
-    costs = missed(print_with_dark(share), other=2)["each chip"]
-    assert (costs > 0.6 * 1.5) == (share > 0.02)
+@pytest.mark.parametrize(("count", "more"), [(2, False), (3, True)])
+def test_it_begins_at_a_fiftieth_of_the_chip(count, more):
+    """Two pixels of 144 are less than a fiftieth, three are more."""
+    plain = missed(print_with_dark(0), other=2)["each chip"]
+    some = missed(print_with_dark(count), other=2)["each chip"]
+    assert some == pytest.approx(1.5 * plain if more else plain, rel=0.01)
 
 
 def test_no_print_is_expected_off_the_card():
@@ -68,4 +70,4 @@ def test_no_print_is_expected_off_the_card():
 
 @pytest.mark.parametrize("label", [MOST_CHIPS + 1, UNSEEN])
 def test_what_is_no_chip_has_no_overlap_of_its_own(label):
-    assert missed(print_with_dark(0.5), label)["each chip"] == 0
+    assert missed(print_with_dark(72), label)["each chip"] == 0

@@ -143,6 +143,7 @@ def test_a_badly_printed_card_is_measured_by_the_person():
     assert check_line_mm({"card_state": None}) == 100.0
 
 
+@pytest.mark.timeout(300)
 def test_calibration_rows_set_sureness_and_teach_nothing():
     text = gzip.decompress(bundled.read_data("features.csv.gz")).decode()
     stored = [dict(r) for r in csv.DictReader(io.StringIO(text))]

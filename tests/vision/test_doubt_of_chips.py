@@ -31,7 +31,7 @@ def read_with(monkeypatch, photo, **change):
 
 
 def test_what_is_unlike_any_chip_is_never_sure_and_says_so(monkeypatch, photo):
-    sure_of_all = {"sure_at": 1e-6, "joins_from": np.ones(8)}
+    sure_of_all = {"sure_at": 1e-6, "sure_at_bare": 1e-6, "joins_from": np.ones(8)}
     usual = read_with(monkeypatch, photo, **sure_of_all)
     assert all("unlike-any" not in c.flags for c in usual.chips)
     assert any(c.sure for c in usual.chips)

@@ -37,9 +37,9 @@ __all__ = ["Table", "fit_model", "form_pipeline", "out_of_fold", "read_table"]
 SEED = 20
 _LOG_AREA = list(FEATURES).index("log_area")
 _FOLDS = 5
-#: Of the metal that is named with sureness on calibration scenes, at least this share must
-#: be rightly named, clutter that was called a chip counted as wrong. Metal, not things: a
-#: photo's form goes by how much metal leaves in which form, and clutter is mostly crumbs.
+#: Of what is named with sureness on calibration scenes, at least this share must be rightly
+#: named, clutter that was called a chip counted as wrong: of the metal, since a photo's form
+#: goes by how much metal leaves in which form, and of the things, since each is told.
 _SURE_ACCURACY = 0.95
 #: Nor is anything sure that is by itself not right four times in five (common practice, no
 #: source), nor asked for more than this.
@@ -52,7 +52,7 @@ class Table:
     """The feature table: rows (N, F), labels (N,), scene of each row (N,).
 
     ``held`` (N,) marks rows of calibration scenes: they set how sure the model may be and
-    are never learned from.
+    are never learned from; ``bare`` (N,) rows of photos without a card.
     """
 
     def __init__(
@@ -61,14 +61,16 @@ class Table:
         labels: npt.NDArray[np.str_],
         scenes: npt.NDArray[np.str_],
         held: npt.NDArray[np.bool_] | None = None,
+        bare: npt.NDArray[np.bool_] | None = None,
     ) -> None:
         self.rows, self.labels, self.scenes = rows, labels, scenes
         self.held = np.zeros(len(labels), bool) if held is None else held
+        self.bare = np.zeros(len(labels), bool) if bare is None else bare
 
     def learned(self) -> Table:
         """Return the rows to learn from."""
         at = ~self.held
-        return Table(self.rows[at], self.labels[at], self.scenes[at])
+        return Table(self.rows[at], self.labels[at], self.scenes[at], bare=self.bare[at])
 
 
 def read_table(data: bytes) -> Table:
@@ -83,7 +85,8 @@ def read_table(data: bytes) -> Table:
     rows = np.array([[float(r[f] or "nan") for f in FEATURES] for r in records])
     labels = np.array([r["label"] for r in records])
     held = np.array([r.get("part") == "calibration" for r in records])
-    return Table(rows, labels, np.array([r["scene"] for r in records]), held)
+    bare = np.array([r.get("card") == "0" for r in records])
+    return Table(rows, labels, np.array([r["scene"] for r in records]), held, bare)
 
 
 def form_pipeline() -> Pipeline:
@@ -120,7 +123,7 @@ def _cooled(p: npt.NDArray[np.float64], temperature: float) -> npt.NDArray[np.fl
 def _sure_at(
     p: npt.NDArray[np.float64], truth: npt.NDArray[np.intp], area: npt.NDArray[np.float64]
 ) -> float:
-    """Return the lowest probability of a group above which enough metal is rightly named.
+    """Return the least probability of a group above which enough is rightly named.
 
     Only answers that name a chip count: clutter called clutter would flatter the chips.
     """
@@ -130,7 +133,8 @@ def _sure_at(
     named = sums.argmax(axis=1) != names.index("none")
     hit = np.array(names)[sums.argmax(axis=1)] == group[truth]
     order = np.flatnonzero(named)[np.argsort(-sums.max(axis=1)[named], kind="stable")]
-    right = np.cumsum((hit * area)[order]) / np.cumsum(area[order])
+    metal = np.cumsum((hit * area)[order]) / np.cumsum(area[order])
+    right = np.minimum(metal, np.cumsum(hit[order]) / np.arange(1, len(order) + 1))
     enough = np.flatnonzero(right >= _SURE_ACCURACY)
     at = float(sums.max(axis=1)[order][enough[-1]]) if len(enough) else 0.95
     return float(np.clip(at, *_SURE_WITHIN))
@@ -162,9 +166,10 @@ def fit_model(table: Table) -> FormModel:
     if table.held.any():
         pipeline.fit(learned.rows, learned.labels)
         rows, labels = table.rows[table.held], table.labels[table.held]
+        bare = table.bare[table.held]
         p = _known(rows, pipeline)
     else:
-        rows, labels = learned.rows, learned.labels
+        rows, labels, bare = learned.rows, learned.labels, learned.bare
         p = out_of_fold(learned, pipeline)
         pipeline.fit(learned.rows, learned.labels)
     truth = np.array([CLASSES.index(str(c)) for c in labels])
@@ -182,14 +187,18 @@ def fit_model(table: Table) -> FormModel:
     clouds = _ordinary(clouds, rows[shown])
     groups = np.array([str(c)[:1] for c in labels])
     grouped = shown & np.isin(groups, GROUPS)
-    like = ~clouds.unlike(rows)
+    like, area = ~clouds.unlike(rows), np.exp(rows[:, _LOG_AREA])
+    sure_at, sure_at_bare = (
+        _sure_at(p[at], truth[at], area[at]) for at in (like & ~bare, like & bare)
+    )
     with np.errstate(all="ignore"):
         medians = np.nanmedian(learned.rows, axis=0)
     scenes = len(np.unique(learned.scenes))
     return FormModel(
         pipeline=pipeline,
         temperature=temperature,
-        sure_at=_sure_at(p[like], truth[like], np.exp(rows[like][:, _LOG_AREA])),
+        sure_at=sure_at,
+        sure_at_bare=sure_at_bare,
         joins_from=joins_from(p[grouped], groups[grouped]),
         clouds=clouds,
         medians=medians,

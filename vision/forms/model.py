@@ -46,7 +46,10 @@ TRUSTED = (
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FormModel:
-    """A fitted pipeline, its temperature, the sureness threshold, and training medians.
+    """A fitted pipeline, its temperature, the sureness thresholds, and training medians.
+
+    A group is sure from the probability ``sure_at`` on, in photos without a card only from
+    ``sure_at_bare`` on: there more clutter is called a chip.
 
     ``joins_from`` (8,) are the probabilities from which each group joins a chip's set
     (``vision.forms.sets``), ``clouds`` what chips that were learned from look like. ``trees``
@@ -56,6 +59,7 @@ class FormModel:
     pipeline: Pipeline
     temperature: float
     sure_at: float
+    sure_at_bare: float
     joins_from: npt.NDArray[np.float64]
     clouds: Clouds
     medians: npt.NDArray[np.float64]
@@ -146,6 +150,7 @@ def dump_model(model: FormModel) -> bytes:
     head = {
         "temperature": model.temperature,
         "sure_at": model.sure_at,
+        "sure_at_bare": model.sure_at_bare,
         "joins_from": dict(zip(GROUPS, model.joins_from.tolist(), strict=True)),
         "medians": [None if np.isnan(m) else float(m) for m in model.medians],
         "features": list(FEATURES),
@@ -164,7 +169,7 @@ def _makes_sense(facts: Mapping[str, Any]) -> bool:
     return (
         len(facts["medians"]) == len(FEATURES)
         and facts["temperature"] > 0
-        and 0 < facts["sure_at"] <= 1
+        and all(0 < facts[name] <= 1 for name in ("sure_at", "sure_at_bare"))
         and set(facts["joins_from"]) == set(GROUPS)
         and all(0 <= at <= 1 for at in facts["joins_from"].values())
     )
@@ -195,6 +200,7 @@ def load_model(data: bytes) -> FormModel:
             pipeline=learned["pipeline"],
             temperature=float(facts["temperature"]),
             sure_at=float(facts["sure_at"]),
+            sure_at_bare=float(facts["sure_at_bare"]),
             joins_from=np.array([facts["joins_from"][g] for g in GROUPS], np.float64),
             clouds=clouds,
             medians=np.array(medians, np.float64),

@@ -150,6 +150,12 @@ class _Setting:
     light: Light
     family: str | None
     clutter: bool
+    bare: bool
+
+    @property
+    def sure_at(self) -> float:
+        """Return from which probability on a group is sure in this photo."""
+        return self.model.sure_at_bare if self.bare else self.model.sure_at
 
 
 def _chip(
@@ -159,7 +165,7 @@ def _chip(
     u_flat: float,
     setting: _Setting,
 ) -> ChipReading:
-    model, plane = setting.model, setting.plane
+    plane = setting.plane
     p, label, nest, group, groups = name.p, name.label, name.nest, name.group, name.groups
     best = CLASSES.index(label)
     scaled = plane.scale.source != "none"
@@ -179,12 +185,12 @@ def _chip(
         float(p[best]) if nest else groups[group] * (1 - float(p[_NEST]) - float(p[_NONE]))
     )
     unlike = name.unlike or seen.pieces > PIECES_OF_A_CHIP
-    sure = given_chip >= model.sure_at and not unlike and not setting.clutter
+    sure = given_chip >= setting.sure_at and not unlike and not setting.clutter
     codes = _nest_candidates(groups) if nest else code_of(label, geometry, nest=False)
     form = codes[0] if codes and not nest else None
     rivals = tuple(g for g in name.group_set if g != group)
     if nest:
-        sure_group = groups[group] >= model.sure_at
+        sure_group = groups[group] >= setting.sure_at
         form = codes[0] if sure_group else None
         candidates = codes[:1] if sure_group and sure else codes
     else:
@@ -201,7 +207,7 @@ def _chip(
         number=0,
         kind="nest" if nest else "chip",
         outline_px=_outline(seen, plane),
-        group=group if not nest or groups[group] >= model.sure_at else None,
+        group=group if not nest or groups[group] >= setting.sure_at else None,
         form=form,
         sure=bool(sure),
         candidates=candidates,
@@ -287,7 +293,7 @@ def name_chips(
     """Return the chips of a look, named, largest first and numbered from 1."""
     if not look.seen:
         return ()
-    setting = _Setting(bundled.form_model(), plane, light, family, look.clutter)
+    setting = _Setting(bundled.form_model(), plane, light, family, look.clutter, look.bare)
     rows = rows_of([s.features for s in look.seen])
     p = setting.model.probabilities(rows)
     boxes = np.array([s.box_mm for s in look.seen])

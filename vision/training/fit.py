@@ -152,7 +152,8 @@ def held_out_line(table: Table, model: FormModel) -> str:
     truth = np.array([str(c).split(".")[0] for c in table.labels[table.held]])
     named, chip = kept_at(p), truth != "none"
     unlike = model.clouds.unlike(table.rows[table.held])
-    sure = (groups.max(axis=1) >= model.sure_at) & ~unlike
+    at = np.where(table.bare[table.held], model.sure_at_bare, model.sure_at)
+    sure = (groups.max(axis=1) >= at) & ~unlike
     right = said == truth
     area = np.exp(table.rows[table.held][:, list(FEATURES).index("log_area")])
     metal = float((area * right)[named & sure].sum() / area[named & sure].sum())
@@ -188,11 +189,12 @@ def learn(data: bytes, out: Path) -> None:
     model = fit_model(table)
     (out / "forms.model").write_bytes(dump_model(model))
     _LOG.info(
-        "%d rows of %d scenes; temperature %.2f, sure from %.2f",
+        "%d rows of %d scenes; temperature %.2f, sure from %.2f, without a card from %.2f",
         len(records),
         len(np.unique(table.scenes)),
         model.temperature,
         model.sure_at,
+        model.sure_at_bare,
     )
     if table.held.any():
         _LOG.info("%s", held_out_line(table, model))
