@@ -42,7 +42,7 @@ _FOLDS = 5
 #: goes by how much metal leaves in which form, and of the things, since each is told.
 _SURE_ACCURACY = 0.95
 #: Nor is anything sure that is by itself not right four times in five (common practice, no
-#: source), nor asked for more than this.
+#: source); more than the second is never asked, even where nothing reaches that share.
 _SURE_WITHIN = (0.8, 0.97)
 #: Of true chips of calibration scenes this share may pass as like those learned from.
 _ORDINARY = 0.99
@@ -136,7 +136,7 @@ def _sure_at(
     metal = np.cumsum((hit * area)[order]) / np.cumsum(area[order])
     right = np.minimum(metal, np.cumsum(hit[order]) / np.arange(1, len(order) + 1))
     enough = np.flatnonzero(right >= _SURE_ACCURACY)
-    at = float(sums.max(axis=1)[order][enough[-1]]) if len(enough) else 0.95
+    at = float(sums.max(axis=1)[order][enough[-1]]) if len(enough) else _SURE_WITHIN[1]
     return float(np.clip(at, *_SURE_WITHIN))
 
 
