@@ -56,6 +56,14 @@ def test_in_clutter_nothing_is_sure(looked, opened):
     assert not any(chip.sure for chip in named(cluttered, opened))
 
 
+@pytest.mark.parametrize("bare", [False, True])
+def test_without_a_card_another_limit_of_sureness_holds(looked, opened, bare, monkeypatch):
+    usual = bundled.form_model()
+    only_on_card = replace(usual, sure_at=1e-6, sure_at_bare=1.0)
+    monkeypatch.setattr(bundled, "form_model", lambda: only_on_card)
+    assert any(chip.sure for chip in named(replace(looked, bare=bare), opened)) is not bare
+
+
 @pytest.mark.parametrize(("sure", "of_all"), [(3, True), (2, False)])
 def test_crumbs_are_sure_where_most_are_and_their_size_is_known(looked, opened, sure, of_all):
     lead = next(chip for chip in named(looked, opened) if chip.kind == "chip")
