@@ -63,6 +63,7 @@ def test_the_file_says_what_the_network_said_while_learning():
     np.testing.assert_allclose(said.guess[16:], 1 / (1 + np.exp(-guess[0, 16:])), rtol=1e-3)
 
 
+@pytest.mark.timeout(600)
 def test_learning_finds_dark_bars_on_a_white_sheet():
     pytest.importorskip("torch", reason="the extra train is not installed")
     pytest.importorskip("onnx")
