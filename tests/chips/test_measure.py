@@ -12,8 +12,9 @@ from hypothesis import strategies as st
 from scipy.integrate import quad
 
 from vision.chips.coil import Coil
-from vision.chips.features import shape_of
+from vision.chips.features import CROP_PX_PER_MM, shape_of
 from vision.chips.glance import Glance
+from vision.chips.lie import Lie
 from vision.chips.measure import geometry_of, raw_sizes
 
 GROUPS = ("1", "2", "3", "4", "5", "6", "7", "8")
@@ -93,7 +94,41 @@ def test_the_more_the_strip_stands_up_the_deeper_its_middle(bar_shape):
     # Width along the axis, tilted, radial: half a width inside the rim for washers.
     assert radius["2"] > radius["5"] > radius["4"]
     strip = 2 * np.percentile(bar_shape.half[bar_shape.half > 0], 90)
-    assert radius["4"] == pytest.approx(30 - strip / 2)
+    # 85 degrees from the axis and a tenth as thick as wide: 1.005 times half a strip.
+    assert radius["4"] == pytest.approx(30 - strip / 2, abs=0.005 * float(strip))
+
+
+@given(
+    radius=st.floats(12, 60),
+    width=st.floats(2, 16),
+    lie=st.floats(0, 90),
+    group=st.sampled_from(["2", "4", "5"]),
+)
+def test_the_outline_of_a_strip_that_lies_so_gives_its_radius(
+    bar_shape, radius, width, lie, group
+):
+    # Corners of the strip's section, a tenth as thick as wide, turned by the lie and laid
+    # with its middle at the radius: the farthest from the axis makes the outline.
+    turn = np.radians(lie)
+    along, across = (
+        np.array([np.cos(turn), np.sin(turn)]),
+        np.array([-np.sin(turn), np.cos(turn)]),
+    )
+    corners = [
+        (0, radius) + a * width / 2 * along + b * width / 20 * across
+        for a in (-1, 1)
+        for b in (-1, 1)
+    ]
+    outline = max(float(c[1]) for c in corners)
+    glance = Glance(
+        log_size={"width": np.log(width / CROP_PX_PER_MM)}, log_spread={}, curls=1, winds=1
+    )
+    seen = replace(
+        coiled(bar_shape, diameter_px=2 * outline),
+        glance=glance,
+        lie=Lie(deg=lie, spread_deg=1.0),
+    )
+    assert raw_sizes(seen, group)["curl_radius"] == pytest.approx(radius, rel=1e-9)
 
 
 @pytest.mark.parametrize("facts", [{"pitch_px": 0.0}, {"score": 0.2}])
@@ -130,6 +165,8 @@ def test_length_of_a_drawn_spiral(draw):
     # the outline adds half a width to the outer radius: 17 % and 4 %.
     assert raw["length"] == pytest.approx(true, rel=0.21)
     assert raw["turns"] == pytest.approx(turns, abs=0.5)
+    # Half-way between the ends; half a width, 3 of 50, is seen beyond each of them.
+    assert raw["curl_radius"] == pytest.approx((inner + outer) / 2, abs=3 + 1)
 
 
 def test_arc_radius_only_from_sixty_degrees_on(draw):
@@ -246,7 +283,8 @@ def test_pitch_is_flagged_where_two_counts_differ(bar_shape):
 
 def test_spirals_and_cones_give_a_range_of_radii(bar_shape):
     # A glance takes the large end for two and a half times the small one; 2 mm on the mean.
-    glance = Glance(log_size={"taper": np.log(2.5)}, log_spread={}, curls=1.0, winds=1.0)
+    guessed = {"taper": np.log(2.5), "width": 0.0}
+    glance = Glance(log_size=guessed, log_spread={}, curls=1.0, winds=1.0)
     sizes = {"curl_radius": (2.0, 0.05)}
     seen = replace(bar_shape, glance=glance)
     low, high = geometry(seen, "5", sizes=sizes).curl_radius_range_mm

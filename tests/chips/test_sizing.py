@@ -11,7 +11,8 @@ from vision import bundled
 from vision.chips.eye import GUESSED
 from vision.chips.features import FEATURES, feature_row, shape_of
 from vision.chips.glance import Glance
-from vision.chips.sizing import KEYS, SIZES_OF, SizeModel, facts_of
+from vision.chips.measure import SIZES
+from vision.chips.sizing import KEYS, SIZES_OF, Base, Facts, SizeModel, facts_of, questions
 from vision.errors import ModelUnreadable
 
 
@@ -65,12 +66,33 @@ def test_chips_are_told_apart_or_together_alike(bar):
 
 
 def test_facts_are_logarithms_of_millimetres(bar):
-    raw, seems, doubt = facts_of([bar, bar], ["1", "2"], "length")
-    assert np.exp(raw[0]) == pytest.approx(20, rel=0.05)
-    assert np.isnan(raw[1])  # no turns are seen on a bar
-    assert np.exp(seems) == pytest.approx([20, 20])
-    assert np.exp(doubt) == pytest.approx([0.1, 0.1])
-    assert np.isnan(facts_of([replace(bar, glance=None)], ["1"], "length")[1]).all()
+    facts = facts_of([bar, bar], ["1", "2"])
+    assert np.exp(facts.raw["length"][0]) == pytest.approx(20, rel=0.05)
+    assert np.isnan(facts.raw["length"][1])  # no turns are seen on a bar
+    assert np.exp(facts.seems["length"]) == pytest.approx([20, 20])
+    assert np.exp(facts.doubt["length"]) == pytest.approx([0.1, 0.1])
+    blind = facts_of([replace(bar, glance=None)], ["1"])
+    assert np.isnan(blind.seems["length"]).all()
+    assert set(blind.raw) == set(blind.seems) == set(SIZES)
+
+
+def test_trees_are_asked_what_is_known_of_other_sizes_in_any_unit():
+    """Twice as large in all sizes asks the same of the others, less what is corrected."""
+    rows, keys = np.zeros((1, len(FEATURES))), ["2"]
+    logs = {k: np.array([0.3 * i]) for i, k in enumerate(SIZES)}
+    bases = {"2": Base(1.0, glance_leads=True)}
+    small = Facts(raw=logs, seems=logs, doubt=logs)
+    twice = {k: v + np.log(2) for k, v in logs.items()}
+    large = Facts(raw=twice, seems=twice, doubt=logs)
+    (few, base), (many, higher) = (
+        questions("pitch", rows, keys, bases, facts) for facts in (small, large)
+    )
+    assert higher - base == pytest.approx(np.log(2))
+    others = len(FEATURES) + 5
+    # Five glances (an extent is never guessed) and six measured ones.
+    assert few.shape == (1, others + 5 + 6)
+    assert many[:, others:] == pytest.approx(few[:, others:])
+    assert many[:, len(FEATURES)] - few[:, len(FEATURES)] == pytest.approx(np.log(2))
 
 
 def test_an_arc_of_less_than_sixty_degrees_has_no_radius(draw):

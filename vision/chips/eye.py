@@ -9,16 +9,19 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from vision.chips.session import session
 
 if TYPE_CHECKING:
-    import numpy as np
     import numpy.typing as npt
 
     from vision.arrays import Float2
     from vision.chips.lie import LieNet
 
-__all__ = ["ASKED", "CELL_PX", "GUESSED", "GUESS_PX", "STEP_PX", "Eye", "Said"]
+    Picture = npt.NDArray[np.float32]
+
+__all__ = ["ASKED", "CELL_PX", "GUESSED", "GUESS_PX", "STEP_PX", "Eye", "Said", "SteadyEye"]
 
 #: The network halves five times; sides of a picture are whole multiples of this.
 STEP_PX = 32
@@ -73,7 +76,7 @@ class Eye:
         if self.lie is not None:
             session(self.lie.onnx)
 
-    def __call__(self, picture: npt.NDArray[np.float32]) -> Said:
+    def __call__(self, picture: Picture) -> Said:
         """Return the answer to a picture (4, H, W) of ``ground.shown``.
 
         Raises
@@ -90,3 +93,56 @@ class Eye:
             typical=place[0, 3],
             guess=guess[0],
         )
+
+
+#: Mirror images looked at besides the picture itself: left for right, top for bottom.
+_MIRRORED = ((False, False), (True, False), (False, True), (True, True))
+#: The mean of four looks is less outspoken than one; logits of metal so many times larger make
+#: the least sure twentieth of the chips of calibration scenes as surely metal as one look does.
+_OUTSPOKEN = 1.1
+#: Metal is never less and never more sure than this before logits are taken.
+_LEAST_SURE = 1e-6
+
+
+@dataclass(frozen=True, slots=True)
+class SteadyEye:
+    """An eye that looks at a picture and its three mirror images and tells the mean of all.
+
+    What a network only fancies it seldom fancies in all of them: on benches without a card a
+    third of what is no chip is no longer seen, for four times the work. Mirrored pictures get
+    mirrored answers.
+    """
+
+    eye: Eye
+
+    def __call__(self, picture: Picture) -> Said:
+        """Return the answer to a picture (4, H, W) of ``ground.shown``.
+
+        Raises
+        ------
+        ModelUnreadable
+            The network's file is damaged.
+        """
+        all_said = []
+        for right, down in _MIRRORED:
+            view = (
+                ...,
+                slice(None, None, -1 if down else 1),
+                slice(None, None, -1 if right else 1),
+            )
+            said = self.eye(np.ascontiguousarray(picture[view]))
+            towards = np.array([-1 if right else 1, -1 if down else 1], np.float32)
+            middle = said.middle[view] * towards[:, None, None]
+            rest = (part[view] for part in (said.reach, said.typical, said.guess))
+            all_said.append((_logit(said.metal[view]), middle, *rest))
+        logit, middle, reach, typical, guess = (
+            np.asarray(sum(parts) / np.float32(len(_MIRRORED)), np.float32)
+            for parts in zip(*all_said, strict=True)
+        )
+        metal = np.asarray(1 / (1 + np.exp(-_OUTSPOKEN * logit)), np.float32)
+        return Said(metal=metal, middle=middle, reach=reach, typical=typical, guess=guess)
+
+
+def _logit(p: Float2) -> Float2:
+    p = np.clip(p, _LEAST_SURE, 1 - _LEAST_SURE)
+    return np.asarray(np.log(p / (1 - p)), np.float32)

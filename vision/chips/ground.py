@@ -29,7 +29,7 @@ if TYPE_CHECKING:
 
     from vision.arrays import BoolMask, Float2, Linear3
     from vision.chips.boxes import Box
-    from vision.chips.eye import Eye
+    from vision.chips.eye import Eye, SteadyEye
 
 __all__ = [
     "FIND_PX_PER_MM",
@@ -213,7 +213,7 @@ def _busy(root: Linear3, want: Float2 | None, shape: tuple[int, int]) -> BoolMas
     return np.asarray(cv2.resize(some, (w, h), interpolation=cv2.INTER_NEAREST) > 0)
 
 
-def judge(ground: Ground, eye: Eye, *, where: BoolMask | None = None) -> Answer:
+def judge(ground: Ground, eye: Eye | SteadyEye, *, where: BoolMask | None = None) -> Answer:
     """Return what lies where on a ground.
 
     Only the places where something lies are looked at; plain sheet (and all outside

@@ -15,6 +15,7 @@ import cv2
 import numpy as np
 
 from vision.chips.crop import EVEN, PAD_PX, crop_round, outline_mm
+from vision.chips.eye import SteadyEye
 from vision.chips.features import CROP_PX_PER_MM, Shape, feature_row, shape_of
 from vision.chips.find import find_chips
 from vision.chips.gaps import PIECES_OF_A_CHIP
@@ -267,7 +268,8 @@ def look_at(plane: Plane, light: Light, eye: Eye) -> Look:
     """
     q = FIND_PX_PER_MM
     box, ground, seen_px = _ground_of(plane, light)
-    answer = judge(ground, eye, where=seen_px)
+    # Where no card tells plain sheet, the network is shown far more, and fancies more.
+    answer = judge(ground, SteadyEye(eye) if plane.card is None else eye, where=seen_px)
     finds = find_chips(answer, px_per_mm=q, seen=seen_px, pad=PAD_PX)
     busy_share = float((answer.metal > METAL_AT).sum() / max(int(seen_px.sum()), 1))
     if plane.card is None and busy_share > _CLUTTER_SHARE:

@@ -8,16 +8,18 @@ which form it is (``forms``).
 
 from __future__ import annotations
 
-from math import hypot, pi
+from math import cos, hypot, pi, radians, sin
 from typing import TYPE_CHECKING, Literal
 
 from vision.chips.curl import MIN_ARC_DEG
+from vision.chips.features import CROP_PX_PER_MM
 from vision.records import ChipGeometry, Measured
 from vision.terms import COIL_GROUPS
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
+    from vision.chips.coil import Coil
     from vision.chips.features import Shape
 
 __all__ = ["SIZES", "Sized", "geometry_of", "raw_sizes"]
@@ -28,10 +30,33 @@ SIZES = ("length", "width", "extent", "curl_radius", "pitch", "turns", "coil_len
 _REPEAT_SCORE = 0.25
 #: Outline and shading must give the same pitch within this.
 _REPEAT_AGREE = 0.85
-
+#: Where nothing tells how the strip lies on its coil: degrees from the axis, by group.
+_USUAL_LIE_DEG = {"2": 6.0, "5": 40.0, "4": 85.0}
+#: Thickness of a strip as a share of its width. Common practice, no source: a tenth.
+_THICKNESS = 0.1
+#: No strip is wider than such a share of its coil's diameter, and no centre line nearer to the
+#: axis than such a one.
+_WIDEST, _LEAST_RADIUS = 0.6, 0.15
 
 #: A size and its relative standard uncertainty.
 Sized = tuple[float, float]
+
+
+def _curl_radius_px(s: Shape, coil: Coil, group: str) -> float:
+    """Return the radius of a coil's centre line.
+
+    A strip stands out from it by half its width as far as it stands on edge, and by half its
+    thickness as far as it lies on the coil: an outline of radius R leaves
+    ``R - b / 2 (sin t + h sin (90 deg - t))`` with the share ``h`` of thickness to width. Width
+    and lie are those of the glance and of the look at the coil, or what the group suggests.
+    """
+    if s.glance is not None:
+        width = s.glance.mm("width") * CROP_PX_PER_MM
+    else:
+        width = min(s.strip, _WIDEST * coil.diameter_px)
+    lie = radians(_USUAL_LIE_DEG[group] if s.lie is None else s.lie.deg)
+    out = width / 2 * (sin(lie) + _THICKNESS * cos(lie))
+    return max(coil.diameter_px / 2 - out, _LEAST_RADIUS * coil.diameter_px, 1.0)
 
 
 def _coil_sizes(s: Shape, group: str) -> dict[str, float]:
@@ -39,12 +64,9 @@ def _coil_sizes(s: Shape, group: str) -> dict[str, float]:
     if coil is None:
         return {}
     out = {"coil_length": coil.axis_px}
-    strip = s.strip
     if coil.fill < 0.8:
-        out["width"] = strip
-    # The centre line runs half a strip inside the outline where the strip stands up.
-    inset = {"2": 0.1, "5": 0.35, "4": 0.5}[group] * min(strip, 0.6 * coil.diameter_px)
-    rho = max(coil.diameter_px / 2 - inset, 1.0)
+        out["width"] = s.strip
+    rho = _curl_radius_px(s, coil, group)
     out["curl_radius"] = rho
     if coil.pitch_px > 0 and coil.score > _REPEAT_SCORE:
         # The first and the last turn lean over the ends of the axis.
@@ -61,7 +83,11 @@ def _spiral_sizes(s: Shape) -> dict[str, float]:
     outer = s.extent / 2
     inner = max(s.eye * (outer + 2), 0.5)
     turns = max(s.rings, 0.75)
-    return {"turns": turns, "length": pi * (outer + inner) * turns}
+    return {
+        "turns": turns,
+        "length": pi * (outer + inner) * turns,
+        "curl_radius": (outer + inner) / 2,
+    }
 
 
 def _line_sizes(s: Shape, group: str) -> dict[str, float]:

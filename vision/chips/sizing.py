@@ -19,6 +19,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from vision.chips.curl import MIN_ARC_DEG
+from vision.chips.eye import GUESSED
 from vision.chips.features import CROP_PX_PER_MM, FEATURES
 from vision.chips.measure import SIZES, raw_sizes
 from vision.errors import ModelUnreadable
@@ -32,11 +33,14 @@ if TYPE_CHECKING:
     from vision.chips.features import Shape
     from vision.chips.measure import Sized
 
+    Numbers = npt.NDArray[np.float64]
+
 __all__ = [
     "KEYS",
     "SIZES_OF",
     "TOO_UNSURE",
     "Base",
+    "Facts",
     "SizeModel",
     "SizeTrees",
     "facts_of",
@@ -90,30 +94,40 @@ class SizeTrees:
     scale: float
 
 
-def facts_of(
-    shapes: Sequence[Shape], keys: Sequence[str], size: str
-) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.float64], npt.NDArray[np.float64]]:
-    """Return logarithms of the raw size (mm), of the glance's, and of its spread, (N,) each.
+@dataclass(frozen=True, slots=True)
+class Facts:
+    """What is known of all sizes of N chips before anything is corrected, by size.
 
-    NaN where there is none. Turns are a number.
+    Logarithms of mm (``turns`` of a number), (N,) each, NaN where nothing is known: ``raw`` as
+    measured, ``seems`` at a glance, ``doubt`` the logarithm of the glance's spread.
     """
-    per_mm = 1.0 if size == "turns" else CROP_PX_PER_MM
-    raw, seems, doubt = [], [], []
-    for shape, key in zip(shapes, keys, strict=True):
-        group, glance = ("1" if key == "nest" else key), shape.glance
-        px = raw_sizes(shape, group, nest=key == "nest").get(size, 0.0)
-        raw.append(log(px / per_mm) if px > 0 else nan)
-        seems.append(nan if glance is None else glance.log_size.get(size, nan))
-        doubt.append(nan if glance is None else glance.log_spread.get(size, nan))
-    return np.array(raw), np.array(seems), np.array(doubt)
+
+    raw: Mapping[str, Numbers]
+    seems: Mapping[str, Numbers]
+    doubt: Mapping[str, Numbers]
+
+
+def facts_of(shapes: Sequence[Shape], keys: Sequence[str]) -> Facts:
+    """Return what is known of chips that were named ``keys``."""
+    raw, seems, doubt = (np.full((len(SIZES), len(shapes)), nan) for _ in range(3))
+    for i, (shape, key) in enumerate(zip(shapes, keys, strict=True)):
+        px = raw_sizes(shape, "1" if key == "nest" else key, nest=key == "nest")
+        for at, size in enumerate(SIZES):
+            if px.get(size, 0.0) > 0:
+                raw[at, i] = log(px[size] / (1.0 if size == "turns" else CROP_PX_PER_MM))
+            if shape.glance is not None:
+                seems[at, i] = shape.glance.log_size.get(size, nan)
+                doubt[at, i] = shape.glance.log_spread.get(size, nan)
+    return Facts(*(dict(zip(SIZES, of, strict=True)) for of in (raw, seems, doubt)))
 
 
 def questions(
-    rows: npt.NDArray[np.float64],
+    size: str,
+    rows: Numbers,
     keys: Sequence[str],
     bases: Mapping[str, Base],
-    facts: tuple[npt.NDArray[np.float64], ...],
-) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.float64]]:
+    facts: Facts,
+) -> tuple[Numbers, Numbers]:
     """Return what the trees of one size are asked with, and what they correct.
 
     Parameters
@@ -123,32 +137,33 @@ def questions(
     keys : N of :data:`KEYS`
     bases : mapping of key to Base
         Keys without one are asked with NaN.
-    facts
-        As :func:`facts_of` returns.
 
     Returns
     -------
-    asked : (N, F + 5)
+    asked : (N, F + 5 + others)
+        Behind the measures: raw size, raw less glance, glance, its doubt, the key; then what
+        is known of the other sizes, less what is corrected. Sizes hang together: a coil's
+        length, say, by its curl radius and its turns.
     base : (N,)
         What is corrected; NaN where neither is known.
     """
-    raw, seems, doubt = facts
+    raw, seems = facts.raw[size], facts.seems[size]
     factor = np.array([log(bases[k].factor) if k in bases else nan for k in keys])
-    leads = np.array([k in bases and bases[k].glance_leads for k in keys])
+    leads = np.array([k in bases and bases[k].glance_leads for k in keys], bool)
     raw = raw + factor
     first, second = np.where(leads, seems, raw), np.where(leads, raw, seems)
     base = np.where(np.isfinite(first), first, second)
     base[~np.isfinite(factor)] = nan
     number = np.array([float(KEYS.index(k)) for k in keys])
-    asked = np.column_stack([rows, raw, raw - seems, seems, doubt, number])
-    return asked, base
+    own = [raw, raw - seems, seems, facts.doubt[size], number]
+    glances = [facts.seems[k] - base for k in SIZES if k in GUESSED and k != size]
+    measured = [facts.raw[k] - base for k in SIZES if k != size]
+    return np.column_stack([rows, *own, *glances, *measured]), base
 
 
-def second_questions(
-    asked: npt.NDArray[np.float64], told: npt.NDArray[np.float64]
-) -> npt.NDArray[np.float64]:
+def second_questions(asked: Numbers, told: Numbers) -> Numbers:
     """Return what is asked of how far off the ``told`` logarithms of a size are."""
-    raw, seems = asked[:, -5], asked[:, -3]
+    raw, _, seems = asked[:, len(FEATURES) : len(FEATURES) + 3].T
     return np.column_stack([asked, told - seems, told - raw])
 
 
@@ -160,27 +175,20 @@ class SizeModel:
     trees: Mapping[str, SizeTrees]
 
     def told(
-        self,
-        size: str,
-        rows: npt.NDArray[np.float64],
-        keys: Sequence[str],
-        facts: tuple[npt.NDArray[np.float64], ...],
-    ) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.float64]]:
+        self, size: str, rows: Numbers, keys: Sequence[str], facts: Facts
+    ) -> tuple[Numbers, Numbers]:
         """Return the logarithm of one size and its relative uncertainty, (N,) each.
 
         Arguments as of :func:`questions`; NaN where nothing is known of the size.
         """
         trees = self.trees[size]
-        asked, base = questions(rows, keys, self.bases[size], facts)
+        asked, base = questions(size, rows, keys, self.bases[size], facts)
         told = base + trees.correction.sums(asked)
         off = trees.scale * np.exp(trees.off.sums(second_questions(asked, told)))
         return told, np.where(np.isfinite(told), off, nan)
 
     def sizes(
-        self,
-        shapes: Sequence[Shape],
-        rows: npt.NDArray[np.float64],
-        keys: Sequence[str],
+        self, shapes: Sequence[Shape], rows: Numbers, keys: Sequence[str]
     ) -> list[dict[str, Sized]]:
         """Return the sizes of chips, each a value and its relative standard uncertainty.
 
@@ -203,8 +211,9 @@ class SizeModel:
         out: list[dict[str, Sized]] = [{} for _ in shapes]
         if not shapes:
             return out
+        facts = facts_of(shapes, keys)
         for size in self.trees:
-            told, off = self.told(size, rows, keys, facts_of(shapes, keys, size))
+            told, off = self.told(size, rows, keys, facts)
             for i in np.flatnonzero(np.isfinite(told) & (off < TOO_UNSURE)).tolist():
                 if _has(shapes[i], keys[i], size):
                     out[i][size] = exp(told[i]), max(float(off[i]), _LEAST_U)

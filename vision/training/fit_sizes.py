@@ -14,13 +14,13 @@ import numpy as np
 from sklearn.ensemble import HistGradientBoostingRegressor
 from sklearn.model_selection import GroupKFold
 
-from vision.chips.eye import GUESSED
 from vision.chips.features import CROP_PX_PER_MM, FEATURES
 from vision.chips.measure import SIZES
 from vision.chips.sizing import (
     KEYS,
     SIZES_OF,
     Base,
+    Facts,
     SizeModel,
     SizeTrees,
     questions,
@@ -38,7 +38,9 @@ if TYPE_CHECKING:
 
 __all__ = ["fit_sizes", "told_of"]
 
-_FOLDS = 5
+_FOLDS = 3
+#: Rounds, leaves and least rows in a leaf of the trees that correct, and of those that doubt.
+_CORRECTING, _DOUBTING = (300, 16, 20), (80, 8, 40)
 #: Least rows of a group that a size of it is learned from.
 _LEAST_ROWS = 12
 #: Of the chips not learned from, so many lie within twice their uncertainty: for errors that
@@ -99,7 +101,7 @@ def told_of(
     if not records:
         return np.empty(0), np.empty(0)
     keys = _keys(records).tolist()
-    told, u = model.told(size, _rows(records), keys, _facts(records, size))
+    told, u = model.told(size, _rows(records), keys, _facts(records))
     return np.exp(told), u
 
 
@@ -111,29 +113,30 @@ def _rows(records: Sequence[dict[str, str]]) -> Numbers:
     return np.array([[float(r[f] or "nan") for f in FEATURES] for r in records])
 
 
-def _facts(records: Sequence[dict[str, str]], size: str) -> tuple[Numbers, Numbers, Numbers]:
+def _facts(records: Sequence[dict[str, str]]) -> Facts:
     """Return what ``sizing.facts_of`` does, from rows of the table."""
-    raw = _log(records, f"raw_{size}") - (0.0 if size == "turns" else np.log(CROP_PX_PER_MM))
-    if size not in GUESSED:
-        nothing = np.full(len(raw), np.nan)
-        return raw, nothing, nothing
-    return raw, _numbers(records, f"seems_{size}"), _numbers(records, f"doubt_{size}")
+    raw = {k: _log(records, f"raw_{k}") for k in SIZES}
+    per_mm = float(np.log(CROP_PX_PER_MM))
+    return Facts(
+        raw={k: v if k == "turns" else v - per_mm for k, v in raw.items()},
+        seems={k: _numbers(records, f"seems_{k}") for k in SIZES},
+        doubt={k: _numbers(records, f"doubt_{k}") for k in SIZES},
+    )
 
 
 def _one_size(
     records: Sequence[dict[str, str]], keys: Strings, size: str, true: Numbers
 ) -> tuple[dict[str, Base], SizeTrees]:
-    raw, seems, doubt = _facts(records, size)
-    bases = _bases(keys, raw, seems, true)
-    rows = _rows(records)
-    asked, base = questions(rows, keys.tolist(), bases, (raw, seems, doubt))
+    facts = _facts(records)
+    bases = _bases(keys, facts.raw[size], facts.seems[size], true)
+    asked, base = questions(size, _rows(records), keys.tolist(), bases, facts)
     known = np.isfinite(base)
     asked, base, true = asked[known], base[known], true[known]
     scenes = np.array([r["scene"] for r in records])[known]
-    correction = _grower("absolute_error", 150, 12, 20).fit(_filled(asked), true - base)
+    correction = _grower("absolute_error", *_CORRECTING).fit(_filled(asked), true - base)
     told = base.copy()
     for train, test in _folds(scenes):
-        part = _grower("absolute_error", 150, 12, 20)
+        part = _grower("absolute_error", *_CORRECTING)
         part.fit(_filled(asked[train]), (true - base)[train])
         told[test] += part.predict(_filled(asked[test]))
     error = np.abs(told - true)
@@ -141,9 +144,9 @@ def _one_size(
     target = np.clip(error, _SMALLEST, _LARGEST)
     expected = np.empty(len(error))
     for train, test in _folds(scenes):
-        part = _grower("gamma", 80, 8, 40).fit(second[train], target[train])
+        part = _grower("gamma", *_DOUBTING).fit(second[train], target[train])
         expected[test] = part.predict(second[test])
-    off = _grower("gamma", 80, 8, 40).fit(second, target)
+    off = _grower("gamma", *_DOUBTING).fit(second, target)
     scale = float(np.quantile(error / expected, _WITHIN)) / 2
     return bases, SizeTrees(sums_of(correction), sums_of(off), scale)
 

@@ -65,7 +65,7 @@ _FRAGMENT = 0.3
 _GROUND = 0.15
 #: Labels that clutter brings in hundreds, and how many of each a scene may teach.
 _PLENTIFUL = frozenset({"none", "7"})
-_MOST_ALIKE = 12
+_MOST_ALIKE = 7
 
 
 @dataclass(frozen=True, slots=True)
@@ -278,7 +278,7 @@ def measure_scenes(
 
 
 def thinned(rows: Sequence[dict[str, Any]]) -> list[dict[str, Any]]:
-    """Return training rows with clutter and crumbs thinned to a dozen a scene, evenly.
+    """Return training rows with clutter and crumbs thinned to seven a scene, evenly.
 
     A cluttered photo yields hundreds of things that are no chips; learned from in full
     they teach the model to call chips clutter. Rows of calibration scenes stay whole.
