@@ -19,6 +19,7 @@ from vision.chips.measure import SIZES
 from vision.chips.sizing import (
     KEYS,
     SIZES_OF,
+    TOO_UNSURE,
     Base,
     Facts,
     SizeModel,
@@ -48,6 +49,8 @@ _LEAST_ROWS = 12
 _WITHIN = 0.95
 #: Least chips of calibration scenes that set it.
 _LEAST_HELD = 100
+#: What is too unsure to be told depends on the scale, and the scale on what is told.
+_ROUNDS = 4
 #: An error counts as no larger, and no smaller, than this: logarithms of a size.
 _LARGEST, _SMALLEST = 1.0, 0.003
 
@@ -79,15 +82,25 @@ def fit_sizes(records: Sequence[dict[str, str]]) -> SizeModel:
 
 
 def _rescaled(model: SizeModel, held: Sequence[dict[str, str]]) -> SizeModel:
-    """Return the model with uncertainties that are true of chips not learned from."""
+    """Return the model with uncertainties that are true of chips not learned from.
+
+    True as they are told: the size within twice the uncertainty of what was told, in mm. A
+    size told too small is farther off so than as a logarithm. Nests, told as "at least", and
+    what is too unsure to be told are left out.
+    """
     trees = dict(model.trees)
+    single = [r for r in held if r["label"] != "nest"]
     for size, grown in model.trees.items():
-        told, u = told_of(held, model, size)
-        off = np.abs(np.log(told) - _log(held, f"true_{size}")) / u
-        off = off[np.isfinite(off)]
-        if len(off) >= _LEAST_HELD:
-            scale = grown.scale * float(np.quantile(off, _WITHIN)) / 2
-            trees[size] = replace(grown, scale=scale)
+        told, u = told_of(single, model, size)
+        off = np.abs(1 - np.exp(_log(single, f"true_{size}")) / told) / u
+        known = np.isfinite(off)
+        if known.sum() < _LEAST_HELD:
+            continue
+        wider = 1.0
+        for _ in range(_ROUNDS):
+            is_told = known & (u * wider < TOO_UNSURE)
+            wider = float(np.quantile(off[is_told], _WITHIN)) / 2
+        trees[size] = replace(grown, scale=grown.scale * wider)
     return replace(model, trees=trees)
 
 
