@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from vision.chips.features import CROP_PX_PER_MM, FEATURES
-from vision.chips.sizing import SizeModel
+from vision.chips.sizing import TOO_UNSURE, SizeModel
 from vision.training.fit_sizes import fit_sizes, told_of
 
 COUNT = 900
@@ -93,8 +93,12 @@ def test_calibration_rows_teach_nothing_but_how_large_the_doubt_is(learned):
     told, u = told_of(held, model, "length")
     assert np.array_equal(told, told_of(held, learned, "length")[0])
     true = np.array([float(r["true_length"]) for r in held])
-    # The quantile lies between two of 900 chips.
-    assert np.mean(np.abs(np.log(told / true)) < 2 * u) == pytest.approx(0.95, abs=0.002)
+    # Of what is told the truth lies within 2 u of it; the quantile lies between two of some
+    # 900 chips, and few of them cross the limit of what is told when the scale settles.
+    is_told = u < TOO_UNSURE
+    near = np.abs(true - told) < 2 * u * told
+    assert is_told.sum() > 400
+    assert np.mean(near[is_told]) == pytest.approx(0.95, abs=0.004)
     # Of truths that scatter by 20 % instead of 1 to 8; most chips are of the 1 %.
     assert model.trees["length"].scale > 3 * learned.trees["length"].scale
     # Too few of them set nothing.

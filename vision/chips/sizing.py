@@ -142,8 +142,8 @@ def questions(
     -------
     asked : (N, F + 5 + others)
         Behind the measures: raw size, raw less glance, glance, its doubt, the key; then what
-        is known of the other sizes, less what is corrected. Sizes hang together: a coil's
-        length, say, by its curl radius and its turns.
+        is known of the group's other sizes, less what is corrected. Sizes hang together: a
+        coil's length, say, by its curl radius and its turns.
     base : (N,)
         What is corrected; NaN where neither is known.
     """
@@ -156,8 +156,11 @@ def questions(
     base[~np.isfinite(factor)] = nan
     number = np.array([float(KEYS.index(k)) for k in keys])
     own = [raw, raw - seems, seems, facts.doubt[size], number]
-    glances = [facts.seems[k] - base for k in SIZES if k in GUESSED and k != size]
-    measured = [facts.raw[k] - base for k in SIZES if k != size]
+    others = [k for k in SIZES if k != size]
+    # What the group has not is not asked: a glance at the pitch of a needle says nothing.
+    has = {k: np.array([k in SIZES_OF[key] for key in keys], bool) for k in others}
+    glances = [np.where(has[k], facts.seems[k] - base, nan) for k in others if k in GUESSED]
+    measured = [np.where(has[k], facts.raw[k] - base, nan) for k in others]
     return np.column_stack([rows, *own, *glances, *measured]), base
 
 
