@@ -165,5 +165,7 @@ def test_calibration_rows_set_sureness_and_teach_nothing():
     rows = table.rows[:50]
     order = model.pipeline.predict_proba(rows)
     np.testing.assert_array_equal(order, wrong.pipeline.predict_proba(rows))
-    assert wrong.sure_at > model.sure_at
+    # Of ten scenes a limit may already be the strictest one, which nonsense cannot raise.
+    assert wrong.sure_at >= model.sure_at
+    assert wrong.sure_at_bare > model.sure_at_bare
     assert wrong.temperature > model.temperature

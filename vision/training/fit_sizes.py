@@ -99,6 +99,8 @@ def _rescaled(model: SizeModel, held: Sequence[dict[str, str]]) -> SizeModel:
         wider = 1.0
         for _ in range(_ROUNDS):
             is_told = known & (u * wider < TOO_UNSURE)
+            if not is_told.any():
+                break
             wider = float(np.quantile(off[is_told], _WITHIN)) / 2
         trees[size] = replace(grown, scale=grown.scale * wider)
     return replace(model, trees=trees)
