@@ -34,6 +34,23 @@ def turned(part, turn):
     return part[..., :: -1 if down else 1, :: -1 if right else 1]
 
 
+def said_everywhere(shown, metal, rest):
+    """Say one thing of metal, and one of all else, wherever it is."""
+    h, w = shown.shape[1:]
+    cells, squares = (h // CELL_PX, w // CELL_PX), (h // GUESS_PX, w // GUESS_PX)
+
+    def everywhere(value, *shape):
+        return np.full(shape, value, np.float32)
+
+    return Said(
+        metal=everywhere(metal, h, w),
+        middle=everywhere(rest, 2, *cells),
+        reach=everywhere(rest, *cells),
+        typical=everywhere(rest, *cells),
+        guess=everywhere(rest, 18, *squares),
+    )
+
+
 @pytest.mark.parametrize("turn", TURNS.values(), ids=TURNS)
 def test_a_mirrored_picture_gets_a_mirrored_answer(picture, turn):
     eye = SteadyEye(bundled.packaged_eye())
@@ -58,16 +75,8 @@ def test_the_mean_of_four_looks_is_told(picture):
     """A network that says where it looks from: the top left corner of what it is shown."""
 
     def corner(shown):
-        h, w = shown.shape[1:]
-        cells, squares = (h // CELL_PX, w // CELL_PX), (h // GUESS_PX, w // GUESS_PX)
         value = shown[0, 0, 0]
-        return Said(
-            metal=np.full((h, w), 1 / (1 + np.exp(-value)), np.float32),
-            middle=np.full((2, *cells), value),
-            reach=np.full(cells, value),
-            typical=np.full(cells, value),
-            guess=np.full((18, *squares), value),
-        )
+        return said_everywhere(shown, 1 / (1 + np.exp(-value)), value)
 
     picture = picture.copy()
     picture[0, 0, 0], picture[0, 0, -1], picture[0, -1, 0], picture[0, -1, -1] = 1, 2, 3, 6
@@ -93,15 +102,7 @@ class Counting:
 
     def __call__(self, shown):
         self.shown.append(shown)
-        h, w = shown.shape[1:]
-        cells, squares = (h // CELL_PX, w // CELL_PX), (h // GUESS_PX, w // GUESS_PX)
-        return Said(
-            metal=np.zeros((h, w), np.float32),
-            middle=np.zeros((2, *cells), np.float32),
-            reach=np.ones(cells, np.float32),
-            typical=np.zeros(cells, np.float32),
-            guess=np.zeros((18, *squares), np.float32),
-        )
+        return said_everywhere(shown, 0.0, 0.0)
 
 
 def test_without_a_card_every_place_is_looked_at_from_four_sides():
