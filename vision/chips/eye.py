@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
+from scipy.special import expit, logit
 
 from vision.chips.session import session
 
@@ -134,15 +135,11 @@ class SteadyEye:
             towards = np.array([-1 if right else 1, -1 if down else 1], np.float32)
             middle = said.middle[view] * towards[:, None, None]
             rest = (part[view] for part in (said.reach, said.typical, said.guess))
-            all_said.append((_logit(said.metal[view]), middle, *rest))
-        logit, middle, reach, typical, guess = (
+            metal = np.clip(said.metal[view], _LEAST_SURE, 1 - _LEAST_SURE)
+            all_said.append((logit(metal), middle, *rest))
+        sureness, middle, reach, typical, guess = (
             np.asarray(sum(parts) / np.float32(len(_MIRRORED)), np.float32)
             for parts in zip(*all_said, strict=True)
         )
-        metal = np.asarray(1 / (1 + np.exp(-_OUTSPOKEN * logit)), np.float32)
+        metal = np.asarray(expit(_OUTSPOKEN * sureness), np.float32)
         return Said(metal=metal, middle=middle, reach=reach, typical=typical, guess=guess)
-
-
-def _logit(p: Float2) -> Float2:
-    p = np.clip(p, _LEAST_SURE, 1 - _LEAST_SURE)
-    return np.asarray(np.log(p / (1 - p)), np.float32)
