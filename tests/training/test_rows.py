@@ -29,6 +29,7 @@ from vision.training.rows import (
     open_scene,
     rows_of_scene,
     scene_paths,
+    thinned,
 )
 from vision.training.windows import Windows, sheet_of
 
@@ -141,6 +142,20 @@ def test_things_and_crumbs_get_their_own_labels(made_scenes):
 def test_a_badly_printed_card_is_measured_by_the_person():
     assert check_line_mm({"card_state": {"print_scale": 0.97}}) == pytest.approx(97.0)
     assert check_line_mm({"card_state": None}) == 100.0
+
+
+def test_clutter_and_crumbs_of_a_scene_are_thinned_evenly_and_nothing_else():
+    def rows(count, **more):
+        return [
+            {"scene": "a", "part": "train", "n": n, "form": "", **more} for n in range(count)
+        ]
+
+    clutter, few = rows(19, label="none"), rows(7, label="none", scene="b")
+    chips, held = rows(19, label="7", form="7"), rows(19, label="none", part="calibration")
+    kept = thinned([*clutter, *few, *chips, *held])
+    # Seven of 0 to 18, both ends and every third between.
+    assert [r["n"] for r in kept[:7]] == [0, 3, 6, 9, 12, 15, 18]
+    assert kept[7:] == [*few, *chips, *held]
 
 
 @pytest.mark.timeout(300)
