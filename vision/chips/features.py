@@ -17,6 +17,7 @@ import numpy as np
 
 from vision.chips.coil import Coil, Straight, coil_of, straighten
 from vision.chips.curl import Bend, Circle, bend_of, fit_circle
+from vision.chips.lie import LIE_DEG
 from vision.chips.trace import Trace, trace_mask
 from vision.ranks import median, percentile
 
@@ -73,6 +74,7 @@ FEATURES: dict[str, str] = {
     "winds": "looks as if it winds along an axis",
     "lie": "the strip stands on edge on its coil, as a washer does",
     "lie_doubt": "how the strip lies on its coil cannot be made out",
+    "glance_lie": "the strip looks as if it stood on edge on its coil",
     "glance_taper": "looks wide at one end and narrow at the other",
     "glance_turns": "looks like many turns",
     "glance_radius": "looks widely curled",
@@ -288,7 +290,9 @@ def _glance_features(s: Shape) -> dict[str, float]:
     g = s.glance
     if g is None:
         return {}
-    return {
+    # A crumb has no turns for a strip to lie on.
+    lie = {} if s.trace is None else {"glance_lie": g.log_size["lie"] * LIE_DEG}
+    return lie | {
         "curls": g.curls,
         "winds": g.winds,
         "glance_taper": g.log_size["taper"],

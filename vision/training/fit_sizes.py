@@ -66,7 +66,8 @@ def fit_sizes(records: Sequence[dict[str, str]]) -> SizeModel:
     chips = [r for r in records if r["group"]]
     mine = [r for r in chips if r.get("part", "train") == "train"]
     held = [r for r in chips if r.get("part", "train") != "train"]
-    keys = _keys(mine)
+    keys, rows, facts = _keys(mine), _rows(mine), _facts(mine)
+    scenes = np.array([r["scene"] for r in mine])
     bases: dict[str, dict[str, Base]] = {}
     trees: dict[str, SizeTrees] = {}
     for size in SIZES:
@@ -74,8 +75,14 @@ def fit_sizes(records: Sequence[dict[str, str]]) -> SizeModel:
         has = np.array([size in SIZES_OF[k] for k in keys]) & np.isfinite(true)
         if has.sum() < _LEAST_ROWS * len(KEYS):
             continue
-        own = [r for r, taken in zip(mine, has, strict=True) if taken]
-        bases[size], trees[size] = _one_size(own, keys[has], size, true[has])
+        bases[size], trees[size] = _one_size(
+            size,
+            rows[has],
+            keys[has],
+            facts=_of_some(facts, has),
+            true=true[has],
+            scenes=scenes[has],
+        )
     if not trees:
         raise ValueError("no size has enough rows to learn from")
     return _rescaled(SizeModel(bases=bases, trees=trees), held)
@@ -139,15 +146,22 @@ def _facts(records: Sequence[dict[str, str]]) -> Facts:
     )
 
 
+def _of_some(facts: Facts, taken: npt.NDArray[np.bool_]) -> Facts:
+    """Return what is known of some of the chips."""
+    raw, seems, doubt = (
+        {size: values[taken] for size, values in of.items()}
+        for of in (facts.raw, facts.seems, facts.doubt)
+    )
+    return Facts(raw, seems, doubt)
+
+
 def _one_size(
-    records: Sequence[dict[str, str]], keys: Strings, size: str, true: Numbers
+    size: str, rows: Numbers, keys: Strings, *, facts: Facts, true: Numbers, scenes: Strings
 ) -> tuple[dict[str, Base], SizeTrees]:
-    facts = _facts(records)
     bases = _bases(keys, facts.raw[size], facts.seems[size], true)
-    asked, base = questions(size, _rows(records), keys.tolist(), bases, facts)
+    asked, base = questions(size, rows, keys.tolist(), bases, facts)
     known = np.isfinite(base)
-    asked, base, true = asked[known], base[known], true[known]
-    scenes = np.array([r["scene"] for r in records])[known]
+    asked, base, true, scenes = asked[known], base[known], true[known], scenes[known]
     correction = _grower("absolute_error", *_CORRECTING).fit(_filled(asked), true - base)
     told = base.copy()
     for train, test in _folds(scenes):

@@ -39,7 +39,7 @@ SETS: dict[str, SceneSet] = {
     "dev": SceneSet(first=0, count=16),
     "demo": SceneSet(first=40_000, count=14, jobs=True),
     "native": SceneSet(first=80_000, count=3, kind="native"),
-    "train": SceneSet(first=100_000, count=9_000),
+    "train": SceneSet(first=100_000, count=10_545),
     "calibration": SceneSet(first=200_000, count=100),
     "unseen": SceneSet(first=300_000, count=100, rung="R1"),
     "unseen-families": SceneSet(first=400_000, count=150, side="held_out", rung="R2"),
