@@ -8,7 +8,9 @@ import cv2
 import numpy as np
 import pytest
 
+from vision.chips.eye import GUESSED
 from vision.chips.features import CROP_PX_PER_MM, FEATURES, feature_row, shape_of
+from vision.chips.glance import Glance
 
 #: A distance read off pixels of a drawn edge; both sides of a figure carry one each.
 EDGE_PX = 1.0
@@ -69,6 +71,21 @@ def test_what_cannot_be_measured_is_nan():
     assert {"log_path", "straightness", "turning", "arc"} <= lost
     assert {"repeat", "pitch_to_diameter", "bow", "notch", "curls", "lie"} <= lost
     assert not lost & {"log_area", "log_extent", "solidity", "roundness", "confidence"}
+
+
+def test_what_is_glimpsed_of_a_lie_is_a_measure_unless_it_is_a_crumb():
+    half_way = dict.fromkeys(GUESSED, 0.0) | {"lie": 1.0}
+    glance = Glance(
+        log_size=half_way, log_spread=dict.fromkeys(GUESSED, -1.0), curls=0.9, winds=0.9
+    )
+    row = row_of(bar(140, 20), glance=glance)
+    # One unit is 45 degrees: half-way between a tube and a washer.
+    assert row["glance_lie"] == pytest.approx(45)
+    assert np.isnan(row_of(bar(140, 20))["glance_lie"])
+    # 0.7 mm2 is 77 pixels of a crop.
+    crumb = row_of(np.pad(np.ones((4, 4), bool), 5), glance=glance)
+    assert np.isnan(crumb["glance_lie"])
+    assert crumb["curls"] == pytest.approx(0.9)
 
 
 def test_no_pitch_without_repetition():

@@ -1,12 +1,13 @@
 """Rebuild everything learned: eye, look at coils, feature table, form model, sizes.
 
-    python -m vision.training.fit [--scenes DIR] [--calibration DIR] [--compare]
+    python -m vision.training.fit [--scenes DIR] [--taught DIR] [--calibration DIR] [--compare]
 
 Folders hold rendered scenes (``vision.training.corpus``); the results go into
 ``vision/data``. From the training scenes come the eye, the form model and the sizes with
-their uncertainties; from the calibration scenes only sureness. With ``--compare`` plain
-baselines and bigger models are scored over scene-grouped folds first; with ``--table``
-nothing is measured, only fitted.
+their uncertainties; from the calibration scenes only sureness. With ``--taught`` the networks
+learn from scenes of their own: what they guess of scenes that they know is too good, and the
+trees would trust it too much. With ``--compare`` plain baselines and bigger models are scored
+over scene-grouped folds first; with ``--table`` nothing is measured, only fitted.
 """
 
 from __future__ import annotations
@@ -206,6 +207,7 @@ def _parser() -> argparse.ArgumentParser:
         description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
     )
     parser.add_argument("--scenes", type=Path, default=cache_folder("train"))
+    parser.add_argument("--taught", type=Path, help="scenes for the networks, if others")
     parser.add_argument("--calibration", type=Path, help="scenes that only set sureness and u")
     parser.add_argument("--out", type=Path, default=DATA)
     parser.add_argument("--seed", type=int, default=0)
@@ -226,9 +228,10 @@ def main(argv: Sequence[str] | None = None) -> int:
         if args.keep_eye:
             eye = packaged_eye()
         else:
-            eye = fit_eye(args.scenes, seed=args.seed, workers=args.workers, label="sheets")
+            taught, seed, workers = args.taught or args.scenes, args.seed, args.workers
+            eye = fit_eye(taught, seed=seed, workers=workers, label="sheets")
             (args.out / "eye.onnx").write_bytes(eye.onnx)
-            lie = fit_lie(args.scenes, eye, seed=args.seed, workers=args.workers, label="coils")
+            lie = fit_lie(taught, eye, seed=seed, workers=workers, label="coils")
             (args.out / "lie.onnx").write_bytes(lie.onnx)
             eye = replace(eye, lie=lie)
         rows = measure(args.scenes, args.calibration, eye, workers=args.workers)
