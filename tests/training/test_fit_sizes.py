@@ -113,4 +113,4 @@ def test_what_was_written_is_read_again(learned):
 
 def test_a_table_without_sizes_is_refused():
     with pytest.raises(ValueError, match="no size"):
-        fit_sizes([{"part": "train", "group": "1", "label": "1"}])
+        fit_sizes([{"part": "train", "scene": "a", "group": "1", "label": "1"}])
