@@ -112,5 +112,6 @@ def test_what_was_written_is_read_again(learned):
 
 
 def test_a_table_without_sizes_is_refused():
+    chip = {"part": "train", "scene": "a", "group": "1", "label": "1"}
     with pytest.raises(ValueError, match="no size"):
-        fit_sizes([{"part": "train", "scene": "a", "group": "1", "label": "1"}])
+        fit_sizes([chip | dict.fromkeys(FEATURES, "")])

@@ -132,7 +132,7 @@ def _keys(records: Sequence[dict[str, str]]) -> Strings:
 
 
 def _rows(records: Sequence[dict[str, str]]) -> Numbers:
-    return np.array([[float(r.get(f) or "nan") for f in FEATURES] for r in records])
+    return np.array([[float(r[f] or "nan") for f in FEATURES] for r in records])
 
 
 def _facts(records: Sequence[dict[str, str]]) -> Facts:
