@@ -42,7 +42,7 @@ SETS: dict[str, SceneSet] = {
     "demo": SceneSet(first=40_000, count=14, jobs=True),
     "native": SceneSet(first=80_000, count=3, kind="native"),
     "train": SceneSet(first=100_000, count=10_545),
-    "calibration": SceneSet(first=200_000, count=100),
+    "calibration": SceneSet(first=200_000, count=350),
     "seen": SceneSet(first=300_000, count=100),
     "unseen": SceneSet(first=300_100, count=200, rung="R1"),
     "seen-families": SceneSet(first=400_000, count=150, side="held_out"),
