@@ -5,14 +5,17 @@ from __future__ import annotations
 from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from vision import bundled
 from vision.chips.gaps import PIECES_OF_A_CHIP
 from vision.chips.look import look_at
+from vision.forms import name
+from vision.forms.model import rows_of
 from vision.forms.name import _population, name_chips
 from vision.photo.opened import open_photo
-from vision.terms import Flag
+from vision.terms import SNARLING, Flag
 
 PHOTO = Path(__file__).parents[2] / "demo_images" / "mudguard-spacer-303.jpg"
 
@@ -62,6 +65,43 @@ def test_without_a_card_another_limit_of_sureness_holds(looked, opened, bare, mo
     only_on_card = replace(usual, sure_at=1e-6, sure_at_bare=1.0)
     monkeypatch.setattr(bundled, "form_model", lambda: only_on_card)
     assert any(chip.sure for chip in named(replace(looked, bare=bare), opened)) is not bare
+
+
+@pytest.mark.parametrize("told", [True, False])
+def test_a_nest_has_a_group_only_where_that_is_sure(looked, opened, told, monkeypatch):
+    usual = bundled.form_model()
+    nests = replace(usual.within["nest"], sure_at=1e-6 if told else 1.0)
+    model = replace(usual, within={**usual.within, "nest": nests})
+    monkeypatch.setattr(bundled, "form_model", lambda: model)
+    monkeypatch.setattr(name, "best_labels", lambda p: np.full(len(p), "nest"))
+    chips = named(looked, opened)
+    alike = [chip for chip in chips if Flag.UNLIKE not in chip.flags]
+    assert alike
+    for chip in alike:
+        assert chip.kind == "nest"
+        likeliest = max(chip.probability, key=chip.probability.get)
+        assert chip.group == (likeliest if told else None)
+        assert chip.form == (f"{likeliest}.3" if told else None)
+        assert chip.group_set[0] == likeliest
+        # A chip that is not sure to be a nest may hold any of its set.
+        may_be = tuple(f"{g}.3" for g in chip.group_set)
+        assert chip.candidates == (may_be[:1] if told and chip.sure else may_be)
+        assert sum(chip.probability.values()) == pytest.approx(1)
+        assert {g for g, p in chip.probability.items() if p > 0} <= set(SNARLING)
+    cluttered = named(replace(looked, bare=True, dropped=1), opened)
+    assert all(chip.group is None for chip in cluttered)
+
+
+def test_how_a_spiral_lies_is_asked_again(looked, opened, monkeypatch):
+    usual = bundled.form_model()
+    monkeypatch.setattr(name, "best_labels", lambda p: np.full(len(p), "3.1"))
+    rows = rows_of([s.features for s in looked.seen])
+    answers = usual.within["spiral"].probabilities(rows)
+    assert {chip.form for chip in named(looked, opened)} <= {"3.1", "3.2"}
+    wanted = sorted(np.where(answers[:, 0] >= answers[:, 1], "3.1", "3.2").tolist())
+    p = usual.probabilities(rows)
+    assert sorted(name._labels(p, rows, usual).tolist()) == wanted
+    assert set(name._labels(p, rows, replace(usual, within={})).tolist()) == {"3.1"}
 
 
 @pytest.mark.parametrize(("sure", "of_all"), [(3, True), (2, False)])

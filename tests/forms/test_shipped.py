@@ -19,12 +19,14 @@ from vision.chips.sizing import SIZES_OF
 from vision.forms.fitting import read_table
 from vision.forms.model import CLASSES, GROUPS, load_model
 from vision.forms.sets import joins_from, kept_at, sets_of
+from vision.forms.within import sets_within
 from vision.photo.decode import decode_photo
 from vision.photo.find_card import find_card
 from vision.photo.light import measure_light
 from vision.photo.plane import plane_of
 from vision.synthetic import make_scene
 from vision.synthetic.strips import arc, coil, needle, wavy_ribbon
+from vision.terms import SNARLING
 
 #: A wheel of a few megabytes is quick to install anywhere.
 BYTES_MAX = 8_000_000
@@ -149,6 +151,37 @@ def test_thresholds_rest_on_the_calibration_scenes_alone(shipped, table):
     for g in GROUPS:
         assert inside[groups[use] == g].mean() >= 0.9, g
         assert np.sum(groups[use] == g) >= 30, g
+
+
+def test_groups_of_nests_are_told_and_held_as_the_calibration_scenes_say(shipped, table):
+    """As above no test of how good they are, only that file, table and thresholds agree."""
+    own = shipped.within["nest"]
+    at = table.held & (table.labels == "nest")
+    p = own.probabilities(table.rows[at])
+    truth = table.groups[at]
+    right = np.array(SNARLING)[p.argmax(axis=1)] == truth
+    told = p.max(axis=1) >= own.sure_at
+    assert right[told].mean() >= 0.95
+    assert told.mean() > 0.5
+    sets = sets_within(p, own.answers, own.joins_from)
+    for g in SNARLING:
+        held = [g in may_be for may_be, t in zip(sets, truth, strict=True) if t == g]
+        assert len(held) >= 30
+        assert np.mean(held) >= 0.9, g
+    assert np.mean([len(may_be) for may_be in sets]) < 2
+
+
+def test_how_a_spiral_lies_is_told_better_by_the_second_question(shipped, table):
+    """On calibration scenes, which set its temperature only; a coin tells half."""
+    at = table.held & np.char.startswith(table.labels, "3.")
+    own = shipped.within["spiral"]
+    second = np.array(own.answers)[own.probabilities(table.rows[at]).argmax(axis=1)]
+    both = [CLASSES.index(form) for form in own.answers]
+    first = shipped.probabilities(table.rows[at])[:, both].argmax(axis=1)
+    first = np.array(own.answers)[first]
+    truth = table.labels[at]
+    assert (second == truth).mean() > (first == truth).mean()
+    assert (second == truth).mean() > 0.65
 
 
 def test_sizes_are_about_known_sizes_and_correct_by_a_plausible_factor():

@@ -199,8 +199,10 @@ def test_chips(reading):
 def test_kinds_keep_their_own_rules(reading):
     for chip in reading["chips"]:
         if chip["kind"] == "nest":
-            assert set(chip["group_set"]) == {c[0] for c in FORMS if c.endswith(".3")}
+            assert set(chip["group_set"]) <= {c[0] for c in FORMS if c.endswith(".3")}
             assert all(c.endswith(".3") for c in chip["candidates"])
+            assert {c[0] for c in chip["candidates"]} <= set(chip["group_set"])
+            assert (chip["group"] is None) is (chip["form"] is None)
             if chip["length_mm"] is not None:
                 assert chip["length_mm"]["bound"] == "at_least"
         if chip["kind"] == "grains":

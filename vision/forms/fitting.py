@@ -22,9 +22,11 @@ from sklearn.pipeline import make_pipeline
 
 from vision.chips.features import FEATURES
 from vision.errors import ModelUnreadable
+from vision.forms.fit_within import fit_within
 from vision.forms.model import CLASSES, GROUPS, FormModel
 from vision.forms.sets import joins_from, kept_at, quantile_place
 from vision.forms.unlike import clouds_of
+from vision.forms.within import QUESTIONS
 
 if TYPE_CHECKING:
     import numpy.typing as npt
@@ -54,7 +56,8 @@ class Table:
     """The feature table: rows (N, F), labels (N,), scene of each row (N,).
 
     ``held`` (N,) marks rows of calibration scenes: they set how sure the model may be and
-    are never learned from; ``bare`` (N,) rows of photos without a card.
+    are never learned from; ``bare`` (N,) rows of photos without a card. ``groups`` (N,) are
+    the true groups, for nests what is snarled in them; empty where that is not known.
     """
 
     def __init__(
@@ -64,15 +67,19 @@ class Table:
         scenes: npt.NDArray[np.str_],
         held: npt.NDArray[np.bool_] | None = None,
         bare: npt.NDArray[np.bool_] | None = None,
+        *,
+        groups: npt.NDArray[np.str_] | None = None,
     ) -> None:
         self.rows, self.labels, self.scenes = rows, labels, scenes
         self.held = np.zeros(len(labels), bool) if held is None else held
         self.bare = np.zeros(len(labels), bool) if bare is None else bare
+        self.groups = np.full(len(labels), "") if groups is None else groups
 
     def learned(self) -> Table:
         """Return the rows to learn from."""
         at = ~self.held
-        return Table(self.rows[at], self.labels[at], self.scenes[at], bare=self.bare[at])
+        bare, groups = self.bare[at], self.groups[at]
+        return Table(self.rows[at], self.labels[at], self.scenes[at], bare=bare, groups=groups)
 
 
 def read_table(data: bytes) -> Table:
@@ -88,7 +95,9 @@ def read_table(data: bytes) -> Table:
     labels = np.array([r["label"] for r in records])
     held = np.array([r.get("part") == "calibration" for r in records])
     bare = np.array([r.get("card") == "0" for r in records])
-    return Table(rows, labels, np.array([r["scene"] for r in records]), held, bare)
+    groups = np.array([r.get("group", "") for r in records])
+    scenes = np.array([r["scene"] for r in records])
+    return Table(rows, labels, scenes, held, bare, groups=groups)
 
 
 def form_pipeline() -> Pipeline:
@@ -200,6 +209,7 @@ def fit_model(table: Table) -> FormModel:
     with np.errstate(all="ignore"):
         medians = np.nanmedian(learned.rows, axis=0)
     scenes = len(np.unique(learned.scenes))
+    asked = {question: fit_within(table, question) for question in QUESTIONS}
     return FormModel(
         pipeline=pipeline,
         temperature=temperature,
@@ -209,4 +219,5 @@ def fit_model(table: Table) -> FormModel:
         clouds=clouds,
         medians=medians,
         version=f"world-{scenes}x{len(learned.labels)}",
+        within={name: own for name, own in asked.items() if own is not None},
     )

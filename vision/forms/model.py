@@ -19,6 +19,7 @@ import skops.io
 from vision.chips.features import FEATURES
 from vision.errors import ModelUnreadable
 from vision.forms.unlike import Clouds
+from vision.forms.within import QUESTIONS, FormWithin
 from vision.records import Why
 from vision.trees import trees_of
 
@@ -52,8 +53,9 @@ class FormModel:
     ``sure_at_bare`` on: there more clutter is called a chip.
 
     ``joins_from`` (8,) are the probabilities from which each group joins a chip's set
-    (``vision.forms.sets``), ``clouds`` what chips that were learned from look like. ``trees``
-    are those of the pipeline where it is nothing else: the same answers, sooner.
+    (``vision.forms.sets``), ``clouds`` what chips that were learned from look like, ``within``
+    answers second questions (``vision.forms.within``), those of which enough was known.
+    ``trees`` are those of the pipeline where it is nothing else: the same answers, sooner.
     """
 
     pipeline: Pipeline
@@ -64,6 +66,7 @@ class FormModel:
     clouds: Clouds
     medians: npt.NDArray[np.float64]
     version: str
+    within: Mapping[str, FormWithin] = field(default_factory=dict)
     trees: Trees | None = field(init=False, repr=False, compare=False)
 
     def __post_init__(self) -> None:
@@ -155,8 +158,13 @@ def dump_model(model: FormModel) -> bytes:
         "medians": [None if np.isnan(m) else float(m) for m in model.medians],
         "features": list(FEATURES),
         "version": model.version,
+        "within": {name: own.head() for name, own in model.within.items()},
     }
-    body = {"pipeline": model.pipeline, "clouds": model.clouds.arrays()}
+    body = {
+        "pipeline": model.pipeline,
+        "clouds": model.clouds.arrays(),
+        "within": {name: own.pipeline for name, own in model.within.items()},
+    }
     return (
         json.dumps(head).encode()
         + b"\n"
@@ -196,6 +204,10 @@ def load_model(data: bytes) -> FormModel:
         if clouds.middles.shape[1] != len(FEATURES):
             raise ModelUnreadable("The form model's chips have other measures; refit it.")  # noqa: TRY301
         medians = [np.nan if m is None else m for m in facts["medians"]]
+        within = {
+            name: FormWithin.of_head(QUESTIONS[name], own, learned["within"][name])
+            for name, own in facts["within"].items()
+        }
         return FormModel(
             pipeline=learned["pipeline"],
             temperature=float(facts["temperature"]),
@@ -205,6 +217,7 @@ def load_model(data: bytes) -> FormModel:
             clouds=clouds,
             medians=np.array(medians, np.float64),
             version=str(facts["version"]),
+            within=within,
         )
     except ModelUnreadable:
         raise

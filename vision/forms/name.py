@@ -3,8 +3,9 @@
 Things the model takes for no chip are left out; elemental crumbs are gathered into
 one population. A chip that is not sure has as candidates its own codes and the other groups
 of its set (``sets``). What is unlike any chip that was learned from (``unlike``), falls into
-too many pieces for one, or lies in clutter is never sure. Not in here: the verdict over all
-chips (``verdict``).
+too many pieces for one, or lies in clutter is never sure. What is snarled in a nest and how a
+spiral lies is asked once more (``within``). Not in here: the verdict over all chips
+(``verdict``).
 """
 
 from __future__ import annotations
@@ -22,6 +23,7 @@ from vision.chips.measure import geometry_of
 from vision.forms.code import code_of
 from vision.forms.model import CLASSES, GROUPS, rows_of
 from vision.forms.sets import best_labels, group_probabilities, kept_at, sets_of
+from vision.forms.within import sets_within
 from vision.heat.chip_tint import U_TAPPED, colour_doubt, tint_of
 from vision.records import ChipGeometry, ChipReading, Measured
 from vision.terms import COIL_GROUPS, SNARLING, Flag
@@ -47,11 +49,7 @@ READER_VERSION = "1"
 _POPULATION = 3
 _NEST = CLASSES.index("nest")
 _NONE = CLASSES.index("none")
-
-
-def _nest_candidates(groups: dict[str, float]) -> tuple[str, ...]:
-    order = sorted(SNARLING, key=lambda g: -groups[g])
-    return tuple(f"{g}.3" for g in order)
+_OF_SNARLING = np.array([[float(s == g) for g in GROUPS] for s in SNARLING])
 
 
 def _u_height_mm(seen: Seen, group: str, *, nest: bool) -> float:
@@ -105,11 +103,11 @@ def _tint(seen: Seen, light: Light, family: str | None) -> ChipTint | None:
 
 @dataclass(frozen=True, slots=True)
 class _Name:
-    """What is likeliest of a chip: its class, its group (for a nest a guess), and how likely.
+    """What is likeliest of a chip: its class, its group (of a nest what is in it), how likely.
 
     ``p`` (C,) are the probabilities of the classes, ``groups`` those of the groups given
-    that it is a chip; ``group_set`` are the groups it may be of, ``unlike`` says that no chip
-    that was learned from has such measures.
+    that it is a chip, or a nest; ``group_set`` are the groups it may be of, ``unlike`` says
+    that no chip that was learned from has such measures.
     """
 
     p: Float1
@@ -124,19 +122,40 @@ class _Name:
         return self.label == "nest"
 
 
+def _labels(
+    p: npt.NDArray[np.float64], rows: npt.NDArray[np.float64], model: FormModel
+) -> npt.NDArray[np.str_]:
+    """Return (N,) the likeliest class of each row; of spirals how they lie is asked again."""
+    labels = best_labels(p)
+    spirals, within = (
+        np.flatnonzero(np.char.startswith(labels, "3.")),
+        model.within.get("spiral"),
+    )
+    if within is not None and len(spirals):
+        best = within.probabilities(rows[spirals]).argmax(axis=1)
+        labels[spirals] = np.array(within.answers)[best]
+    return labels
+
+
 def _names(
     p: npt.NDArray[np.float64],
-    labels: Sequence[str],
+    labels: npt.NDArray[np.str_],
     rows: npt.NDArray[np.float64],
     model: FormModel,
 ) -> list[_Name]:
+    shares, sets = group_probabilities(p), sets_of(p, model.joins_from)
+    nests, within = np.flatnonzero(labels == "nest"), model.within.get("nest")
+    if within is not None and len(nests):
+        inside = within.probabilities(rows[nests])
+        shares[nests] = inside @ _OF_SNARLING
+        may_be_in = sets_within(inside, within.answers, within.joins_from)
+        for i, own_set in zip(nests, may_be_in, strict=True):
+            sets[i] = own_set
     out = []
-    columns = (p, labels, group_probabilities(p).tolist())
-    more = (sets_of(p, model.joins_from), model.clouds.unlike(rows).tolist())
-    for own, label, shares, may_be, unlike in zip(*columns, *more, strict=True):
-        groups = dict(zip(GROUPS, shares, strict=True))
-        of_nest = max(SNARLING, key=lambda g: groups[g])
-        group = of_nest if label == "nest" else label[:1]
+    columns = (p, labels.tolist(), shares.tolist(), sets, model.clouds.unlike(rows).tolist())
+    for own, label, share, may_be, unlike in zip(*columns, strict=True):
+        groups = dict(zip(GROUPS, share, strict=True))
+        group = max(SNARLING, key=lambda g: groups[g]) if label == "nest" else label[:1]
         out.append(_Name(own, label, group, groups, may_be, unlike))
     return out
 
@@ -156,6 +175,11 @@ class _Setting:
     def sure_at(self) -> float:
         """Return from which probability on a group is sure in this photo."""
         return self.model.sure_at_bare if self.bare else self.model.sure_at
+
+    def tells_nest(self, p: float) -> bool:
+        """Say whether a nest's likeliest group is told; never amid clutter."""
+        nests = self.model.within.get("nest")
+        return nests is not None and p >= nests.sure_at and not self.clutter
 
 
 def _chip(
@@ -186,14 +210,15 @@ def _chip(
     )
     unlike = name.unlike or seen.pieces > PIECES_OF_A_CHIP
     sure = given_chip >= setting.sure_at and not unlike and not setting.clutter
-    codes = _nest_candidates(groups) if nest else code_of(label, geometry, nest=False)
-    form = codes[0] if codes and not nest else None
-    rivals = tuple(g for g in name.group_set if g != group)
+    told = not nest or (setting.tells_nest(groups[group]) and not unlike)
     if nest:
-        sure_group = groups[group] >= setting.sure_at
-        form = codes[0] if sure_group else None
-        candidates = codes[:1] if sure_group and sure else codes
+        candidates = tuple(f"{g}.3" for g in name.group_set)
+        form = candidates[0] if told else None
+        candidates = candidates[:1] if told and sure else candidates
     else:
+        codes = code_of(label, geometry, nest=False)
+        form = codes[0] if codes else None
+        rivals = (g for g in name.group_set if g != group)
         sure = sure and len(codes) <= 1
         candidates = codes or (group,)
         candidates = candidates if sure else tuple(dict.fromkeys((*candidates, *rivals)))
@@ -207,7 +232,7 @@ def _chip(
         number=0,
         kind="nest" if nest else "chip",
         outline_px=_outline(seen, plane),
-        group=group if not nest or groups[group] >= setting.sure_at else None,
+        group=group if told else None,
         form=form,
         sure=bool(sure),
         candidates=candidates,
@@ -299,8 +324,8 @@ def name_chips(
     boxes = np.array([s.box_mm for s in look.seen])
     u_flat = plane.u_rel_at((boxes[:, :2] + boxes[:, 2:]) / 2)
     at = np.flatnonzero(kept_at(p)).tolist()
-    labels = best_labels(p).tolist()
-    names = _names(p[at], [labels[i] for i in at], rows[at], setting.model)
+    labels = _labels(p, rows, setting.model)
+    names = _names(p[at], labels[at], rows[at], setting.model)
     keys = ["nest" if name.nest else name.group for name in names]
     known = bundled.size_model().sizes([look.seen[i].shape for i in at], rows[at], keys)
     named = [
@@ -309,13 +334,15 @@ def name_chips(
     ]
     crumbs = [(i, c) for i, c in named if _is_crumb(c)]
     if len(crumbs) < _POPULATION:
-        chips = _explained(named, look, labels, rows, setting)
+        chips = _explained(named, look, labels.tolist(), rows, setting)
     else:
         # One crumb speaks for all: tint and reasons are asked of the largest only.
         lead = max(crumbs, key=lambda pair: pair[1].volume_weight)
         small = {i for i, _ in crumbs}
         one_by_one = [(i, c) for i, c in named if i not in small]
-        *chips, spokesman = _explained([*one_by_one, lead], look, labels, rows, setting)
+        *chips, spokesman = _explained(
+            [*one_by_one, lead], look, labels.tolist(), rows, setting
+        )
         rest = [c for i, c in crumbs if i != lead[0]]
         sizes = [float(np.sqrt(look.seen[i].shape.area) / CROP_PX_PER_MM) for i, _ in crumbs]
         scaled = plane.scale.source != "none"

@@ -31,6 +31,7 @@ from vision.training.pool import cores, spread
 from vision.training.resample import over_scenes, ratio, share_over_scenes, share_text
 from vision.training.rows import scene_paths
 from vision.training.score import SceneScore, score_file
+from vision.training.score_nests import nest_figures, nest_lines
 from vision.training.score_sets import (
     set_figures,
     set_lines,
@@ -96,7 +97,7 @@ def summary(scores: Sequence[SceneScore]) -> dict[str, Any]:
     out["macro_f1_given_found"] = over_scenes(
         scores, lambda x: macro_f1(_all_pairs(x), end_to_end=False)
     )
-    out |= _naming(scores) | sureness_figures(scores)
+    out |= _naming(scores) | sureness_figures(scores) | nest_figures(scores)
     out["groups"] = {g: _group(scores, g) for g in LABELS}
     counted = [s.grains for s in scores if s.grains is not None]
     near = sum(abs(read - true) <= 0.2 * true for true, read in counted)
@@ -221,6 +222,7 @@ def lines_of(out: dict[str, Any]) -> Iterator[str]:
         f"accepted {out['sure_accepted']:.3f}"
     )
     yield from sureness_lines(out)
+    yield from nest_lines(out)
     yield f"false chips: {out['false']}, called with sureness {out['false_sure']}"
     yield (
         f"distractors: {out['distractors']}, called a chip {out['distractors_called']}, "

@@ -65,6 +65,11 @@ def _nests(v: Figures) -> str:
     return f"{round(nest['recall'] * nest['present'])} of {nest['present']}"
 
 
+def _nests_told(v: Figures) -> str:
+    right, told = v["nests_right"], v["nests_told"]
+    return f"{told} of {v['nests']}; {_share(right)}" if told else f"none of {v['nests']}"
+
+
 def _crowds(v: Figures) -> str:
     near, of = v["grain_counts_within_20_percent"]
     return f"{near} of {of} scenes" if of else "there is none"
@@ -106,6 +111,7 @@ _FOUND: tuple[Row, ...] = (
     ("group, macro-F1 over 8, end to end", lambda v: _share(v["macro_f1_end_to_end"])),
     ("full code right, of the found", lambda v: f"{v['code']:.2f}"),
     ("nests recognised", _nests),
+    ("nests whose group is told; of those right", _nests_told),
     (
         "called sure; of those right, either form counted",
         lambda v: f"{_percent(v['sure_share'])}; {_percent(v['sure_accepted'])}",
