@@ -198,7 +198,7 @@ FLAGS: dict[Flag, FlagInfo] = {
         "The form is not certain.", "Name it yourself, or turn the chip and take another photo."
     ),
     Flag.NEST_OPEN: FlagInfo(
-        "A nest, but what is snarled in it cannot be told from outside.",
+        "A nest, but what is snarled in it does not show clearly enough.",
         "Name it if you can see what it is made of; the advice holds for any nest.",
     ),
     Flag.FEW_CHIPS: FlagInfo(

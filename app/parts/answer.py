@@ -38,8 +38,8 @@ def label_choice(book: Logbook, row: PassRow) -> PassRow:
     if is_open_nest(reading):
         st.subheader("A nest of chips", anchor=False)
         st.markdown(
-            "What is snarled in it cannot be told from outside. The advice holds for any nest; "
-            "if you can see what it is made of, name it."
+            "What is snarled in it does not show clearly enough. The advice holds for any "
+            "nest; if you can see what it is made of, name it."
         )
     else:
         st.subheader("Not sure about the form", anchor=False)

@@ -1,4 +1,4 @@
-"""A nest whose group cannot be told from outside."""
+"""A nest whose group does not show clearly enough."""
 
 from __future__ import annotations
 

@@ -12,8 +12,9 @@ from vision import bundled
 from vision.chips.gaps import PIECES_OF_A_CHIP
 from vision.chips.look import look_at
 from vision.forms import name
+from vision.forms.crumbs import population
 from vision.forms.model import rows_of
-from vision.forms.name import _population, name_chips
+from vision.forms.name import name_chips
 from vision.photo.opened import open_photo
 from vision.terms import SNARLING, Flag
 
@@ -83,9 +84,13 @@ def test_a_nest_has_a_group_only_where_that_is_sure(looked, opened, told, monkey
         assert chip.group == (likeliest if told else None)
         assert chip.form == (f"{likeliest}.3" if told else None)
         assert chip.group_set[0] == likeliest
-        # A chip that is not sure to be a nest may hold any of its set.
+        # What is not sure to be a nest may hold any of its set; what is not told is open.
         may_be = tuple(f"{g}.3" for g in chip.group_set)
-        assert chip.candidates == (may_be[:1] if told and chip.sure else may_be)
+        if told:
+            assert chip.candidates == (may_be[:1] if chip.sure else may_be)
+        else:
+            assert chip.candidates[: len(may_be)] == may_be
+            assert len(chip.candidates) == max(len(may_be), 2)
         assert sum(chip.probability.values()) == pytest.approx(1)
         assert {g for g, p in chip.probability.items() if p > 0} <= set(SNARLING)
     cluttered = named(replace(looked, bare=True, dropped=1), opened)
@@ -108,5 +113,5 @@ def test_how_a_spiral_lies_is_asked_again(looked, opened, monkeypatch):
 def test_crumbs_are_sure_where_most_are_and_their_size_is_known(looked, opened, sure, of_all):
     lead = next(chip for chip in named(looked, opened) if chip.kind == "chip")
     crumbs = [replace(lead, group="7", form="7", sure=k < sure) for k in range(6)]
-    assert _population(crumbs, [0.5] * 6, scaled=True).sure is of_all
-    assert not _population(crumbs, [0.5] * 6, scaled=False).sure
+    assert population(crumbs, [0.5] * 6, scaled=True).sure is of_all
+    assert not population(crumbs, [0.5] * 6, scaled=False).sure

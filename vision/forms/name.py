@@ -11,9 +11,8 @@ spiral lies is asked once more (``within``). Not in here: the verdict over all c
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING
 
-import cv2
 import numpy as np
 
 from vision import bundled
@@ -21,11 +20,12 @@ from vision.chips.features import CROP_PX_PER_MM
 from vision.chips.gaps import PIECES_OF_A_CHIP
 from vision.chips.measure import geometry_of
 from vision.forms.code import code_of
+from vision.forms.crumbs import is_crumb, population
 from vision.forms.model import CLASSES, GROUPS, rows_of
 from vision.forms.sets import best_labels, group_probabilities, kept_at, sets_of
 from vision.forms.within import sets_within
 from vision.heat.chip_tint import U_TAPPED, colour_doubt, tint_of
-from vision.records import ChipGeometry, ChipReading, Measured
+from vision.records import ChipGeometry, ChipReading
 from vision.terms import COIL_GROUPS, SNARLING, Flag
 
 if TYPE_CHECKING:
@@ -160,6 +160,15 @@ def _names(
     return out
 
 
+def _nest_codes(name: _Name, *, told: bool) -> tuple[str, ...]:
+    """Return the codes a nest may have, likeliest first: two at least where none is told."""
+    may_be = name.group_set
+    if not told and len(may_be) == 1:
+        others = (g for g in SNARLING if g not in may_be)
+        may_be = (*may_be, max(others, key=lambda g: name.groups[g]))
+    return tuple(f"{g}.3" for g in may_be)
+
+
 @dataclass(frozen=True, slots=True)
 class _Setting:
     """What is the same for every chip of a photo."""
@@ -212,7 +221,7 @@ def _chip(
     sure = given_chip >= setting.sure_at and not unlike and not setting.clutter
     told = not nest or (setting.tells_nest(groups[group]) and not unlike)
     if nest:
-        candidates = tuple(f"{g}.3" for g in name.group_set)
+        candidates = _nest_codes(name, told=told)
         form = candidates[0] if told else None
         candidates = candidates[:1] if told and sure else candidates
     else:
@@ -247,51 +256,6 @@ def _chip(
         features=seen.features,
         line_px=_measured_line(seen, group, plane, nest=nest),
         line_is_axis=group in COIL_GROUPS,
-    )
-
-
-def _is_crumb(chip: ChipReading) -> bool:
-    """Say whether a chip is named elemental; one that is unlike any chip stands alone."""
-    return chip.kind == "chip" and chip.group == "7" and Flag.UNLIKE not in chip.flags
-
-
-def _rim(chip: ChipReading) -> Points2:
-    """Return the outer ring of a crumb; its holes and splinters are left out."""
-    return max(chip.outline_px, key=lambda ring: cv2.contourArea(ring.astype(np.float32)))
-
-
-def _population(
-    chips: Sequence[ChipReading], sizes: Sequence[float], *, scaled: bool
-) -> ChipReading:
-    """Return one reading of all crumbs, the first speaking for them: outlines, count, size.
-
-    They are sure where most of them are. Without a scale they never are: nothing but their size
-    tells crumbs from dust and from specks of a bench.
-    """
-    lead = chips[0]
-    middle = float(np.median(sizes))
-    spread = float(np.std(sizes) / np.sqrt(len(sizes)))
-    kind: Literal["grains"] = "grains"
-    outlined = [c for c in chips if c.outline_px]
-    return ChipReading(
-        number=lead.number,
-        kind=kind,
-        outline_px=tuple(_rim(c) for c in outlined),
-        group="7",
-        form="7",
-        sure=scaled and sum(c.sure for c in chips) * 2 >= len(chips),
-        candidates=("7",),
-        probability={g: float(np.mean([c.probability[g] for c in chips])) for g in GROUPS},
-        p_not_chip=float(np.mean([c.p_not_chip for c in chips])),
-        group_set=tuple(dict.fromkeys(g for c in chips for g in c.group_set)),
-        group_sets=tuple(c.group_set for c in outlined),
-        why=lead.why,
-        geometry=ChipGeometry(),
-        tint=lead.tint,
-        volume_weight=sum(c.volume_weight for c in chips),
-        count=len(chips),
-        median_size_mm=Measured(value=middle, u=max(spread, 0.07 * middle)) if scaled else None,
-        features=lead.features,
     )
 
 
@@ -332,7 +296,7 @@ def name_chips(
         (i, _chip(look.seen[i], name, own, float(u_flat[i]), setting))
         for i, name, own in zip(at, names, known, strict=True)
     ]
-    crumbs = [(i, c) for i, c in named if _is_crumb(c)]
+    crumbs = [(i, c) for i, c in named if is_crumb(c)]
     if len(crumbs) < _POPULATION:
         chips = _explained(named, look, labels.tolist(), rows, setting)
     else:
@@ -346,5 +310,5 @@ def name_chips(
         rest = [c for i, c in crumbs if i != lead[0]]
         sizes = [float(np.sqrt(look.seen[i].shape.area) / CROP_PX_PER_MM) for i, _ in crumbs]
         scaled = plane.scale.source != "none"
-        chips.append(_population([spokesman, *rest], sizes, scaled=scaled))
+        chips.append(population([spokesman, *rest], sizes, scaled=scaled))
     return tuple(replace(c, number=i) for i, c in enumerate(chips, 1))
