@@ -93,8 +93,8 @@ def test_a_nest_has_a_group_only_where_that_is_sure(looked, opened, told, monkey
             assert len(chip.candidates) == max(len(may_be), 2)
         assert sum(chip.probability.values()) == pytest.approx(1)
         assert {g for g, p in chip.probability.items() if p > 0} <= set(SNARLING)
-    cluttered = named(replace(looked, bare=True, dropped=1), opened)
-    assert all(chip.group is None for chip in cluttered)
+    without_card = named(replace(looked, bare=True), opened)
+    assert all(chip.group is None and chip.form is None for chip in without_card)
 
 
 def test_how_a_spiral_lies_is_asked_again(looked, opened, monkeypatch):

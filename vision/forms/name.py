@@ -186,9 +186,13 @@ class _Setting:
         return self.model.sure_at_bare if self.bare else self.model.sure_at
 
     def tells_nest(self, p: float) -> bool:
-        """Say whether a nest's likeliest group is told; never amid clutter."""
+        """Say whether a nest's likeliest group is told: never without a card.
+
+        Real benches and machines differ more from rendered ones than the card does; in a
+        real photo a fitting was a nest of tubular coils for sure.
+        """
         nests = self.model.within.get("nest")
-        return nests is not None and p >= nests.sure_at and not self.clutter
+        return nests is not None and p >= nests.sure_at and not self.bare
 
 
 def _chip(

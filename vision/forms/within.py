@@ -1,14 +1,14 @@
 """Second questions: what is snarled in a nest, and whether a spiral lies flat or rises.
 
 The form model tells twelve classes at once. Two questions are asked again, only about what it
-called a nest or a spiral, of smaller sets of trees over the same measures, which
-learned from these alone.
+called a nest or a spiral, of smaller sets of trees over the same measures, which learned from
+these alone.
 
 A nest's outline says little of what is in it, but curls that stick out, the width of the strip
 and how wide the eye takes the curls to be do: ribbons, tubular, washer-type or conical coils.
 Its group is told from a probability on at which 95 % of the told ones are right on scenes that
-nothing was learned from; below that all groups are told that may be in it (class-wise sets, as
-in ``sets``). A spiral has its group anyway; here only 3.1 and 3.2 are weighed.
+nothing was learned from, and only with a card; else all groups are told that may be in it
+(class-wise sets, as in ``sets``). A spiral has its group anyway; only 3.1 and 3.2 are weighed.
 
 When not to trust: real nests hold chips of several forms, ours of one. Seen from above, a
 spiral that rises a little looks as one that lies flat. Fitting is in ``fit_within``.
