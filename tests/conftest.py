@@ -9,6 +9,10 @@ import numpy as np
 import pytest
 from hypothesis import HealthCheck, settings
 
+# Tests run side by side; threads of the libraries would wait for each other. The workers read
+# this when they load them.
+os.environ.setdefault("OMP_NUM_THREADS", "1")
+
 # Derandomised: a failure in one place is a failure everywhere. No deadline: a shared
 # machine pauses when it likes, and time is measured elsewhere.
 settings.register_profile(

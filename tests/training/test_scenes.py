@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 
 from vision.photo.card import CARDS, field_mm
+from vision.training import scenes
 from vision.training.camera import draw_development
 from vision.training.card_wear import sheet_height
 from vision.training.corpus import SETS, scene_of
@@ -66,8 +67,10 @@ def test_a_held_out_scene_uses_only_held_out_families():
     assert scene.camera[0] in families("cameras", "held_out")
 
 
-def test_chips_stand_on_the_card_and_apart():
-    for seed in (1, 2, 6, 7):  # none of them crowded
+def test_chips_stand_on_the_card_and_apart(monkeypatch):
+    # Which seeds are crowded hangs on the processor: settling chips draw as long as they must.
+    monkeypatch.setattr(scenes, "_CROWDED", 0.0)
+    for seed in (1, 2, 6, 7):
         scene = draw_scene(seed, "x")
         x0, y0, x1, y1 = scene.sheet.card_area
         floor = Floor(area=scene.sheet.card_area, gap_mm=0.0)
