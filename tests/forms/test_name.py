@@ -12,6 +12,7 @@ from vision import bundled
 from vision.chips.gaps import PIECES_OF_A_CHIP
 from vision.chips.look import look_at
 from vision.forms import name
+from vision.forms.company import COMPANY
 from vision.forms.crumbs import population
 from vision.forms.model import rows_of
 from vision.forms.name import name_chips
@@ -66,6 +67,19 @@ def test_without_a_card_another_limit_of_sureness_holds(looked, opened, bare, mo
     only_on_card = replace(usual, sure_at=1e-6, sure_at_bare=1.0)
     monkeypatch.setattr(bundled, "form_model", lambda: only_on_card)
     assert any(chip.sure for chip in named(replace(looked, bare=bare), opened)) is not bare
+
+
+def test_the_company_of_the_others_is_told_as_a_reason(looked, opened, monkeypatch):
+    """Named alone no chip has it; in company it stands where it weighs more than a measure."""
+
+    def reasons():
+        chips = [chip for chip in named(looked, opened) if chip.kind == "chip"]
+        return [[w.measure for w in chip.why] for chip in chips]
+
+    monkeypatch.setattr(name, "company_weights", lambda *_: np.full(len(looked.seen), 50.0))
+    assert all(why[0] == COMPANY and len(why) <= 3 for why in reasons())
+    monkeypatch.setattr(name, "company_weights", lambda *_: np.zeros(len(looked.seen)))
+    assert not any(COMPANY in why for why in reasons())
 
 
 @pytest.mark.parametrize("told", [True, False])

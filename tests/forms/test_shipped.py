@@ -16,6 +16,7 @@ from vision.chips.features import FEATURES
 from vision.chips.look import look_at
 from vision.chips.measure import SIZES
 from vision.chips.sizing import SIZES_OF
+from vision.forms.company import in_company_by
 from vision.forms.fitting import read_table
 from vision.forms.model import CLASSES, GROUPS, load_model
 from vision.forms.sets import joins_from, kept_at, sets_of
@@ -141,6 +142,7 @@ def test_the_model_knows_its_own_table(shipped, table):
 
 def test_thresholds_rest_on_the_calibration_scenes_alone(shipped, table):
     p = shipped.probabilities(table.rows[table.held])
+    p = in_company_by(p, table.scenes[table.held], kept_at(p))
     groups = np.array([label[:1] for label in table.labels[table.held]])
     use = kept_at(p) & np.isin(groups, GROUPS)
     assert joins_from(p[use], groups[use]) == pytest.approx(shipped.joins_from, abs=1e-3)

@@ -22,6 +22,7 @@ from sklearn.pipeline import make_pipeline
 
 from vision.chips.features import FEATURES
 from vision.errors import ModelUnreadable
+from vision.forms.company import in_company_by
 from vision.forms.fit_within import fit_within
 from vision.forms.model import CLASSES, GROUPS, FormModel
 from vision.forms.sets import joins_from, kept_at, quantile_place
@@ -173,17 +174,19 @@ def fit_model(table: Table) -> FormModel:
     """Fit; set temperature and thresholds on scenes that were not learned from.
 
     These are the calibration scenes of the table; without them, predictions out of fold.
-    Sets and the look for what is unlike any chip are set on what a reading would show.
+    Thresholds are those of chips in the company of their photo's (``company``). Sets and the
+    look for what is unlike any chip are set on what a reading would show.
     """
     pipeline = form_pipeline()
     learned = table.learned()
     if table.held.any():
         pipeline.fit(learned.rows, learned.labels)
         rows, labels = table.rows[table.held], table.labels[table.held]
-        bare = table.bare[table.held]
+        bare, photos = table.bare[table.held], table.scenes[table.held]
         p = _known(rows, pipeline)
     else:
         rows, labels, bare = learned.rows, learned.labels, learned.bare
+        photos = learned.scenes
         p = out_of_fold(learned, pipeline)
         pipeline.fit(learned.rows, learned.labels)
     truth = np.array([CLASSES.index(str(c)) for c in labels])
@@ -195,6 +198,7 @@ def fit_model(table: Table) -> FormModel:
     best = minimize_scalar(loss, bounds=(-2.0, 1.5), method="bounded")
     temperature = float(np.exp(best.x))
     p = _cooled(p, temperature)
+    p = in_company_by(p, photos, kept_at(p))
     is_chip = learned.labels != "none"
     shown = kept_at(p) & (labels != "none")
     clouds = clouds_of(learned.rows[is_chip], learned.labels[is_chip])

@@ -4,8 +4,8 @@ Things the model takes for no chip are left out; elemental crumbs are gathered i
 one population. A chip that is not sure has as candidates its own codes and the other groups
 of its set (``sets``). What is unlike any chip that was learned from (``unlike``), falls into
 too many pieces for one, or lies in clutter is never sure. What is snarled in a nest and how a
-spiral lies is asked once more (``within``). Not in here: the verdict over all chips
-(``verdict``).
+spiral lies is asked once more (``within``), and chips are named in the company of the
+photo's others (``company``). Not in here: the verdict over all chips (``verdict``).
 """
 
 from __future__ import annotations
@@ -20,12 +20,13 @@ from vision.chips.features import CROP_PX_PER_MM
 from vision.chips.gaps import PIECES_OF_A_CHIP
 from vision.chips.measure import geometry_of
 from vision.forms.code import code_of
+from vision.forms.company import COMPANY, company_weights, in_company
 from vision.forms.crumbs import is_crumb, population
 from vision.forms.model import CLASSES, GROUPS, rows_of
 from vision.forms.sets import best_labels, group_probabilities, kept_at, sets_of
 from vision.forms.within import sets_within
 from vision.heat.chip_tint import U_TAPPED, colour_doubt, tint_of
-from vision.records import ChipGeometry, ChipReading
+from vision.records import ChipGeometry, ChipReading, Why
 from vision.terms import COIL_GROUPS, SNARLING, Flag
 
 if TYPE_CHECKING:
@@ -47,6 +48,8 @@ READER_VERSION = "1"
 
 #: This many elemental crumbs are one population, not chips one by one.
 _POPULATION = 3
+#: Reasons that weigh less are none.
+_WEIGHT_LEAST = 0.02
 _NEST = CLASSES.index("nest")
 _NONE = CLASSES.index("none")
 _OF_SNARLING = np.array([[float(s == g) for g in GROUPS] for s in SNARLING])
@@ -263,16 +266,30 @@ def _chip(
     )
 
 
+def _with_company(why: Sequence[Why], weight: float) -> tuple[Why, ...]:
+    """Put what the other chips say among the reasons, by its weight; as many as there were."""
+    if abs(weight) < _WEIGHT_LEAST:
+        return tuple(why)
+    every = sorted((*why, Why(measure=COMPANY, weight=weight)), key=lambda w: -abs(w.weight))
+    return tuple(every[: max(len(why), 1)])
+
+
 def _explained(
     chips: Sequence[tuple[int, ChipReading]],
     look: Look,
     labels: Sequence[str],
     rows: npt.NDArray[np.float64],
+    *,
+    company: Float1,
     setting: _Setting,
 ) -> list[ChipReading]:
-    """Add tint and reasons; ``chips`` come with their place in the look."""
+    """Add tint and reasons; ``chips`` come with their place in the look.
+
+    ``company`` is what the photo's other chips did to the log-odds of each thing's group.
+    """
     at = [i for i, _ in chips]
     whys = setting.model.all_reasons(rows[at], [labels[i] for i in at])
+    whys = [_with_company(why, float(company[i])) for why, i in zip(whys, at, strict=True)]
     tints = [_tint(look.seen[i], setting.light, setting.family) for i in at]
     return [
         replace(chip, why=why, tint=tint)
@@ -292,7 +309,10 @@ def name_chips(
     boxes = np.array([s.box_mm for s in look.seen])
     u_flat = plane.u_rel_at((boxes[:, :2] + boxes[:, 2:]) / 2)
     at = np.flatnonzero(kept_at(p)).tolist()
+    alone = p.copy()
+    p[at] = in_company(p[at])
     labels = _labels(p, rows, setting.model)
+    company = company_weights(alone, p, labels.tolist())
     names = _names(p[at], labels[at], rows[at], setting.model)
     keys = ["nest" if name.nest else name.group for name in names]
     known = bundled.size_model().sizes([look.seen[i].shape for i in at], rows[at], keys)
@@ -302,14 +322,14 @@ def name_chips(
     ]
     crumbs = [(i, c) for i, c in named if is_crumb(c)]
     if len(crumbs) < _POPULATION:
-        chips = _explained(named, look, labels.tolist(), rows, setting)
+        chips = _explained(named, look, labels.tolist(), rows, company=company, setting=setting)
     else:
         # One crumb speaks for all: tint and reasons are asked of the largest only.
         lead = max(crumbs, key=lambda pair: pair[1].volume_weight)
         small = {i for i, _ in crumbs}
         one_by_one = [(i, c) for i, c in named if i not in small]
         *chips, spokesman = _explained(
-            [*one_by_one, lead], look, labels.tolist(), rows, setting
+            [*one_by_one, lead], look, labels.tolist(), rows, company=company, setting=setting
         )
         rest = [c for i, c in crumbs if i != lead[0]]
         sizes = [float(np.sqrt(look.seen[i].shape.area) / CROP_PX_PER_MM) for i, _ in crumbs]

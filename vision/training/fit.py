@@ -36,6 +36,7 @@ from sklearn.tree import DecisionTreeClassifier
 from vision.bundled import packaged_eye
 from vision.chips.features import FEATURES
 from vision.chips.measure import SIZES
+from vision.forms.company import in_company_by
 from vision.forms.fitting import fit_model, form_pipeline, read_table
 from vision.forms.model import CLASSES, GROUPS, dump_model
 from vision.forms.sets import best_labels, kept_at
@@ -148,6 +149,7 @@ def held_out_line(table: Table, model: FormModel) -> str:
     known = np.array([c.split(".")[0] for c in CLASSES])
     names = np.unique(known)
     p = model.probabilities(table.rows[table.held])
+    p = in_company_by(p, table.scenes[table.held], kept_at(p))
     groups = np.stack([p[:, known == n].sum(axis=1) for n in names], axis=1)
     said = np.array([str(c).split(".")[0] for c in best_labels(p)])
     truth = np.array([str(c).split(".")[0] for c in table.labels[table.held]])

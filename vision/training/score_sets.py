@@ -23,6 +23,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 
+from vision.forms.company import in_company_by
 from vision.forms.fitting import read_table
 from vision.forms.model import GROUPS, load_model
 from vision.forms.sets import joins_from, kept_at, sets_of
@@ -227,6 +228,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     records = csv.DictReader(io.StringIO(gzip.decompress(data).decode()))
     counts = np.array([bool(r["form"]) for r in records])[table.held]
     p = model.probabilities(table.rows[table.held])
+    p = in_company_by(p, table.scenes[table.held], kept_at(p))
     groups = np.array([str(c)[:1] for c in table.labels[table.held]])
     use = counts & kept_at(p) & np.isin(groups, GROUPS)
     p, groups, scenes = p[use], groups[use], table.scenes[table.held][use]
