@@ -36,6 +36,19 @@ def named(**change):
     return replace(base, **change)
 
 
+def test_photos_of_one_form_and_mixtures_have_their_own_lines():
+    one = SceneScore("one", card=True, present={"2": 3, "4": 2}, pairs=[("2", "2"), ("4", "4")])
+    mixture = SceneScore("two", card=True, present={"2": 1, "4": 1}, pairs=[("2", "4")])
+    empty = SceneScore("none", card=True)
+    out = summary([one, mixture, empty])
+    # Three of five chips are of one group, that is 60 %; one of two is not.
+    assert out["macro_f1_one_form"][0] == 1.0
+    assert out["macro_f1_mixture"][0] == 0.0
+    alone = summary([mixture])
+    assert np.isnan(alone["macro_f1_one_form"][0])
+    assert "macro_f1_one_form: nothing to count" in list(lines_of(alone))
+
+
 def test_a_second_right_name_is_accepted_and_said_apart():
     assert named().accepted
     assert named().form_accepted

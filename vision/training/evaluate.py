@@ -50,6 +50,8 @@ __all__ = ["lines_of", "macro_f1", "main", "score_folder", "sets_summary", "summ
 
 GROUPS = ("1", "2", "3", "4", "5", "6", "7", "8")
 LABELS = (*GROUPS, "nest")
+#: A photo shows one main form where a group (or nests) has this share of the chips that count.
+_MAIN_FORM = 0.6
 
 
 def macro_f1(pairs: Sequence[tuple[str, str]], *, end_to_end: bool) -> float:
@@ -97,6 +99,10 @@ def summary(scores: Sequence[SceneScore]) -> dict[str, Any]:
     out["macro_f1_given_found"] = over_scenes(
         scores, lambda x: macro_f1(_all_pairs(x), end_to_end=False)
     )
+    out["macro_f1_one_form"], out["macro_f1_mixture"] = (
+        over_scenes(some, lambda x: macro_f1(_all_pairs(x), end_to_end=False))
+        for some in _by_main_form(scores)
+    )
     out |= _naming(scores) | sureness_figures(scores) | nest_figures(scores)
     out["groups"] = {g: _group(scores, g) for g in LABELS}
     counted = [s.grains for s in scores if s.grains is not None]
@@ -114,6 +120,15 @@ def summary(scores: Sequence[SceneScore]) -> dict[str, Any]:
         confusion[t][p] += 1
     out["confusion"] = {t: dict(sorted(row.items())) for t, row in sorted(confusion.items())}
     return out
+
+
+def _by_main_form(scores: Sequence[SceneScore]) -> tuple[list[SceneScore], list[SceneScore]]:
+    """Part scenes into those where one group has most of the chips, and the others."""
+    parts: tuple[list[SceneScore], list[SceneScore]] = ([], [])
+    for s in scores:
+        mixed = not s.truth or max(s.present.values()) < _MAIN_FORM * s.truth
+        parts[mixed].append(s)
+    return parts
 
 
 def _surfaces(scores: Sequence[SceneScore]) -> dict[str, dict[str, Any]]:
@@ -199,7 +214,8 @@ def lines_of(out: dict[str, Any]) -> Iterator[str]:
         for key in ("scale_error", "scale_error_as_asked", "segment_error", "grain_size_error"):
             middle, high, n = out[key]
             yield f"{key}: median {100 * middle:.3f} %, 95th {100 * high:.3f} % ({n} photos)"
-    for key in ("recall", "precision", "macro_f1_end_to_end", "macro_f1_given_found"):
+    keys = ("recall", "precision", "macro_f1_end_to_end", "macro_f1_given_found")
+    for key in (*keys, "macro_f1_one_form", "macro_f1_mixture"):
         yield f"{key}: {share_text(out[key])}"
     for key, asked in (
         ("recall_iou_0.75_wide", "IoU 0.75, chips that look 12 px wide or more"),

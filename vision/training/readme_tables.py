@@ -108,6 +108,11 @@ _FOUND: tuple[Row, ...] = (
         lambda v: _part(v, "recall_boundary_f_0.75_thin", "recall_boundary_f_0.75_thin_share"),
     ),
     ("group, macro-F1 over 8, given found", lambda v: _share(v["macro_f1_given_found"])),
+    (
+        "the same, photos of which one group has most chips",
+        lambda v: _share(v["macro_f1_one_form"]),
+    ),
+    ("the same, photos of a mixture", lambda v: _share(v["macro_f1_mixture"])),
     ("group, macro-F1 over 8, end to end", lambda v: _share(v["macro_f1_end_to_end"])),
     ("full code right, of the found", lambda v: f"{v['code']:.2f}"),
     ("nests recognised", _nests),
