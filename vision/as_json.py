@@ -14,6 +14,8 @@ import numpy as np
 from vision.terms import FLAGS, Flag
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from vision.arrays import Points2
     from vision.records import (
         ChipReading,
@@ -47,8 +49,13 @@ def _measured(m: Measured | None) -> dict[str, Any] | None:
     return out
 
 
-def _ring(points: Points2) -> list[list[float]]:
-    return cast("list[list[float]]", np.round(points, 1).tolist())
+def _rings(rings: Sequence[Points2]) -> list[list[list[float]]]:
+    """Return rings to a tenth of a pixel; all are rounded at once, which is much quicker."""
+    if not rings:
+        return []
+    points = cast("list[list[float]]", np.round(np.concatenate(rings), 1).tolist())
+    ends = np.cumsum([len(ring) for ring in rings]).tolist()
+    return [points[a:b] for a, b in zip([0, *ends], ends, strict=False)]
 
 
 def _tint(t: ChipTint | None) -> dict[str, Any] | None:
@@ -70,7 +77,7 @@ def _chip(c: ChipReading) -> dict[str, Any]:
         "number": c.number,
         "photo_number": c.photo_number,
         "kind": c.kind,
-        "outline_px": [_ring(r) for r in c.outline_px],
+        "outline_px": _rings(c.outline_px),
         "group": c.group,
         "form": c.form,
         "sure": c.sure,
