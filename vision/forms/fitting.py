@@ -25,7 +25,7 @@ from vision.errors import ModelUnreadable
 from vision.forms.company import in_company_by
 from vision.forms.fit_within import fit_within
 from vision.forms.model import CLASSES, GROUPS, FormModel
-from vision.forms.sets import joins_from, kept_at, quantile_place
+from vision.forms.sets import chip_for_sure, joins_from, kept_at, quantile_place
 from vision.forms.unlike import clouds_of
 from vision.forms.within import QUESTIONS
 
@@ -205,7 +205,8 @@ def fit_model(table: Table) -> FormModel:
     clouds = _ordinary(clouds, rows[shown])
     groups = np.array([str(c)[:1] for c in labels])
     grouped = shown & np.isin(groups, GROUPS)
-    like, area = ~clouds.unlike(rows), np.exp(rows[:, _LOG_AREA])
+    like = ~clouds.unlike(rows) & chip_for_sure(p)
+    area = np.exp(rows[:, _LOG_AREA])
     sure_at, sure_at_bare = (
         _sure_at(p[at], truth[at], area[at], asked)
         for at, asked in ((like & ~bare, _SURE_ACCURACY), (like & bare, _SURE_ACCURACY_BARE))

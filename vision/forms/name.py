@@ -23,7 +23,13 @@ from vision.forms.code import code_of
 from vision.forms.company import COMPANY, company_weights, in_company
 from vision.forms.crumbs import is_crumb, population
 from vision.forms.model import CLASSES, GROUPS, rows_of
-from vision.forms.sets import best_labels, group_probabilities, kept_at, sets_of
+from vision.forms.sets import (
+    best_labels,
+    chip_for_sure,
+    group_probabilities,
+    kept_at,
+    sets_of,
+)
 from vision.forms.within import sets_within
 from vision.heat.chip_tint import U_TAPPED, colour_doubt, tint_of
 from vision.records import ChipGeometry, ChipReading, Why
@@ -226,6 +232,7 @@ def _chip(
     )
     unlike = name.unlike or seen.pieces > PIECES_OF_A_CHIP
     sure = given_chip >= setting.sure_at and not unlike and not setting.clutter
+    sure = sure and bool(chip_for_sure(p))
     told = not nest or (setting.tells_nest(groups[group]) and not unlike)
     if nest:
         candidates = _nest_codes(name, told=told)

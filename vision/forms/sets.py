@@ -36,6 +36,7 @@ if TYPE_CHECKING:
 __all__ = [
     "COVERED",
     "best_labels",
+    "chip_for_sure",
     "group_probabilities",
     "joins_from",
     "kept_at",
@@ -46,8 +47,10 @@ __all__ = [
 #: Share of the chips of each group whose set shall hold that group.
 COVERED = 0.9
 
-#: What is likelier than this to be no chip is left out of a reading.
-_MOST_NONE = 2 / 3
+#: What is likelier than this to be no chip is left out of a reading, or never sure. Of what was
+#: sure on calibration scenes by its group alone, the second leaves out half of the clutter (56
+#: to 35 things of 624) and 4 in 100 of the chips.
+_MOST_NONE, _MOST_NONE_SURE = 2 / 3, 0.05
 _OF_GROUP = np.array([[float(c[:1] == g) for g in GROUPS] for c in CLASSES])
 _SNARLS = np.array([g in SNARLING for g in GROUPS])
 
@@ -73,6 +76,11 @@ def kept_at(p: Float2) -> npt.NDArray[np.bool_]:
     never sure.
     """
     return np.asarray(p[:, CLASSES.index("none")] <= _MOST_NONE)
+
+
+def chip_for_sure(p: Float2) -> npt.NDArray[np.bool_]:
+    """Return (N,) what is hardly no chip: only that may be named with sureness."""
+    return np.asarray(p[..., CLASSES.index("none")] <= _MOST_NONE_SURE)
 
 
 def _support(p: Float2) -> Float2:

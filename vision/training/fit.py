@@ -39,7 +39,7 @@ from vision.chips.measure import SIZES
 from vision.forms.company import in_company_by
 from vision.forms.fitting import fit_model, form_pipeline, read_table
 from vision.forms.model import CLASSES, GROUPS, dump_model
-from vision.forms.sets import best_labels, kept_at
+from vision.forms.sets import best_labels, chip_for_sure, kept_at
 from vision.training.fit_eye import fit_eye
 from vision.training.fit_sizes import fit_sizes
 from vision.training.pool import cores
@@ -156,7 +156,7 @@ def held_out_line(table: Table, model: FormModel) -> str:
     named, chip = kept_at(p), truth != "none"
     unlike = model.clouds.unlike(table.rows[table.held])
     at = np.where(table.bare[table.held], model.sure_at_bare, model.sure_at)
-    sure = (groups.max(axis=1) >= at) & ~unlike
+    sure = (groups.max(axis=1) >= at) & ~unlike & chip_for_sure(p)
     right = said == truth
     area = np.exp(table.rows[table.held][:, list(FEATURES).index("log_area")])
     metal = float((area * right)[named & sure].sum() / area[named & sure].sum())
