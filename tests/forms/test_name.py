@@ -14,7 +14,7 @@ from vision.chips.look import look_at
 from vision.forms import name
 from vision.forms.company import COMPANY
 from vision.forms.crumbs import population
-from vision.forms.model import rows_of
+from vision.forms.model import CLASSES, rows_of
 from vision.forms.name import name_chips
 from vision.photo.opened import open_photo
 from vision.terms import SNARLING, Flag
@@ -53,6 +53,19 @@ def test_what_falls_into_very_many_pieces_is_unlike_any_chip(looked, opened):
     assert single
     assert not any(chip.sure for chip in single)
     assert all(Flag.UNLIKE in chip.flags for chip in single)
+
+
+def test_what_may_be_no_chip_is_never_sure(looked, opened, monkeypatch):
+    """However likely its group is, given that it is a chip."""
+    usual = bundled.form_model()
+    easy = replace(usual, sure_at=1e-6)
+    monkeypatch.setattr(bundled, "form_model", lambda: easy)
+    doubtful = [chip for chip in named(looked, opened) if chip.p_not_chip > 0.05]
+    rest = [chip for chip in named(looked, opened) if chip.p_not_chip <= 0.05]
+    assert not any(chip.sure for chip in doubtful if chip.kind != "grains")
+    assert any(chip.sure for chip in rest)
+    monkeypatch.setattr(name, "chip_for_sure", lambda p: p[CLASSES.index("none")] > 1)
+    assert not any(chip.sure for chip in named(looked, opened) if chip.kind != "grains")
 
 
 def test_in_clutter_nothing_is_sure(looked, opened):

@@ -18,6 +18,7 @@ from scipy.stats import beta
 from vision.forms.model import CLASSES, GROUPS
 from vision.forms.sets import (
     best_labels,
+    chip_for_sure,
     group_probabilities,
     joins_from,
     kept_at,
@@ -147,6 +148,12 @@ def test_groups_are_told_given_that_it_is_a_chip():
         True,
         False,
     ]
+
+
+def test_only_what_is_hardly_no_chip_may_be_sure():
+    rows = np.array([row(none=0.05, c2=0.95), row(none=0.06, c2=0.94)])
+    assert chip_for_sure(rows).tolist() == [True, False]
+    assert bool(chip_for_sure(rows[0]))
 
 
 def test_what_is_wrongly_called_a_nest_is_counted():
