@@ -48,8 +48,8 @@ __all__ = [
 COVERED = 0.9
 
 #: What is likelier than the first to be no chip is left out of a reading, than the second never
-#: sure: that takes 20 of 55 things that are no chips from what is sure on calibration scenes, and
-#: 308 of 5,284 chips.
+#: sure: that takes 20 of 55 things that are no chips from what is sure on calibration scenes,
+#: and 308 of 5,284 chips.
 _MOST_NONE, _MOST_NONE_SURE = 2 / 3, 0.05
 _OF_GROUP = np.array([[float(c[:1] == g) for g in GROUPS] for c in CLASSES])
 _SNARLS = np.array([g in SNARLING for g in GROUPS])
