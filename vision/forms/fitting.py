@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 from scipy.optimize import minimize_scalar
+from scipy.special import softmax
 from sklearn.ensemble import HistGradientBoostingClassifier
 from sklearn.model_selection import StratifiedGroupKFold
 from sklearn.pipeline import make_pipeline
@@ -127,9 +128,7 @@ def out_of_fold(table: Table, pipeline: Pipeline) -> npt.NDArray[np.float64]:
 
 
 def _cooled(p: npt.NDArray[np.float64], temperature: float) -> npt.NDArray[np.float64]:
-    z = np.log(p) / temperature
-    z = np.exp(z - z.max(axis=1, keepdims=True))
-    return np.asarray(z / z.sum(axis=1, keepdims=True))
+    return np.asarray(softmax(np.log(p) / temperature, axis=1))
 
 
 def _sure_at(

@@ -15,6 +15,7 @@ from zipfile import ZIP_DEFLATED
 
 import numpy as np
 import skops.io
+from scipy.special import log_softmax
 
 from vision.chips.features import FEATURES
 from vision.errors import ModelUnreadable
@@ -84,9 +85,7 @@ class FormModel:
         p = np.full((len(given), len(CLASSES)), 1e-6)
         columns = [CLASSES.index(str(c)) for c in self.pipeline.classes_]
         p[:, columns] = np.clip(given, 1e-6, 1)
-        z = np.log(p) / self.temperature
-        z -= z.max(axis=1, keepdims=True)
-        return np.asarray(z - np.log(np.exp(z).sum(axis=1, keepdims=True)))
+        return np.asarray(log_softmax(np.log(p) / self.temperature, axis=1))
 
     def probabilities(self, rows: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
         """Return (N, C) calibrated probabilities, columns as :data:`CLASSES`."""

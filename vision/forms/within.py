@@ -20,6 +20,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+from scipy.special import softmax
 
 from vision.terms import SNARLING
 from vision.trees import trees_of
@@ -113,9 +114,7 @@ def in_order(
     """Return (N, A) tempered probabilities in the order of ``answers``."""
     p = np.full((len(given), len(answers)), 1e-6)
     p[:, [list(answers).index(str(c)) for c in classes]] = np.clip(given, 1e-6, 1)
-    z = np.log(p) / temperature
-    z = np.exp(z - z.max(axis=1, keepdims=True))
-    return np.asarray(z / z.sum(axis=1, keepdims=True))
+    return np.asarray(softmax(np.log(p) / temperature, axis=1))
 
 
 def sets_within(p: Float2, answers: Sequence[str], joins_from: Float1) -> list[tuple[str, ...]]:
