@@ -101,8 +101,8 @@ def test_too_few_nests_tell_nothing(rng, count, held):
 
 
 def test_told_from_where_nineteen_in_twenty_are_right():
-    # Of 40 answers the 21st and the 31st are wrong: 0.952 right after 21, 0.967 after 30,
-    # 0.935 after 31, and never again 0.95 of all but at the 40th (38 of 40).
+    # Of 40 answers the 21st and the 31st are wrong. The last place up to which 0.95 are right
+    # is the 40th (38 of 40); with the 36th wrong as well it is the 30th (29 of 30).
     top = np.linspace(0.99, 0.81, 40)
     p = np.zeros((40, 4))
     p[:, 0] = top

@@ -92,20 +92,25 @@ def errors_in_view(shot, card) -> np.ndarray:
 def test_one_side_of_the_border_is_enough(shot, shift, roll, blur_px):
     """Chessboard corners lie on one line there; those of the markers fix the plane.
 
-    Blur moves the corners of a marker inward by up to a tenth of a millimetre; were that
-    not fitted, each of them would be off by more than the residual that is allowed.
+    Blur moves the corners of a marker inward by up to a tenth of a millimetre. Where that is
+    not fitted the residual is 0.024 to 0.081 mm and segments are off by 0.1 to 0.5 %, with it
+    0.001 to 0.010 mm and 0.05 % at most: the bounds lie between.
     """
     photo = shot(fill=2.0, shift=shift, roll_deg=roll, tilt_deg=15, blur_px=blur_px)
     card = find_card(photo.photo())
     assert card.corners_seen < 0.4 * card.corners_total
     assert len(card.corners_px) > 2 * card.corners_seen
-    assert card.residual_mm < 0.03
-    # The 95th percentile that is asked for where two thirds of the border show.
-    assert np.abs(errors_in_view(photo, card)).max() < 0.01
+    assert card.residual_mm < 0.015
+    assert np.abs(errors_in_view(photo, card)).max() < 0.001
 
 
 def test_what_is_not_seen_of_the_border_makes_lengths_doubtful(shot):
-    """Paper bends where no corner tells: rendered bent cards were off by up to 2 %."""
+    """Paper bends where no corner tells: rendered bent cards were off by up to 2 %.
+
+    That must lie within some 2 u, so u is half a per cent at least; more than 2 % would be
+    no scale any more. A flat card that shows whole keeps the tenth of a per cent of the tests
+    above.
+    """
     whole = find_card(shot(fill=0.8, tilt_deg=10).photo())
     side = find_card(shot(fill=2.0, shift=(0.55, 0.0), tilt_deg=10).photo())
     middle = np.array([[60.0, 74.0]])

@@ -7,7 +7,7 @@ lets one expect. A chip that is clear by itself stays what it is; one that may b
 goes with the others. Crumbs come off with any chip and nests are told by themselves: neither
 votes, nor is its probability touched, nor that of being no chip.
 
-The rule is that of Bayes for a mixture of nine kinds of photo. The chips of a photo share its
+The rule is that of Bayes for a mixture of eight kinds of photo. The chips of a photo share its
 faults, so what they say together counts half (a power of the likelihood; P. Grünwald, "The safe
 Bayesian", 2012; from memory). That passes make mostly one form is common practice, no source;
 the three numbers below were chosen on the calibration scenes, of which half show one cut, the
