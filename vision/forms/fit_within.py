@@ -5,12 +5,12 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy.optimize import minimize_scalar
 from sklearn.ensemble import HistGradientBoostingClassifier
 from sklearn.pipeline import make_pipeline
 
 from vision.forms.sets import COVERED, quantile_place
-from vision.forms.within import QUESTIONS, FormWithin, in_order
+from vision.forms.temper import best_temperature, in_order, log_tempered
+from vision.forms.within import QUESTIONS, FormWithin
 
 if TYPE_CHECKING:
     import numpy.typing as npt
@@ -73,16 +73,10 @@ def fit_within(table: Table, question: str) -> FormWithin | None:
             return None
     pipeline = _pipeline(_TREES[question])
     pipeline.fit(table.rows[ours], named[ours])
-    given = np.asarray(pipeline.predict_proba(table.rows[held]))
+    p = in_order(pipeline.predict_proba(table.rows[held]), pipeline.classes_, answers)
     truth = np.array([answers.index(str(a)) for a in named[held]])
-
-    def loss(log_t: float) -> float:
-        p = in_order(given, pipeline.classes_, answers, float(np.exp(log_t)))
-        return float(-np.log(p[np.arange(len(truth)), truth]).mean())
-
-    best = minimize_scalar(loss, bounds=(-2.0, 1.5), method="bounded")
-    temperature = float(np.exp(best.x))
-    p = in_order(given, pipeline.classes_, answers, temperature)
+    temperature = best_temperature(p, truth)
+    p = np.exp(log_tempered(p, temperature))
     return FormWithin(
         answers=answers,
         pipeline=pipeline,

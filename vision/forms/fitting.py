@@ -15,8 +15,6 @@ from math import inf
 from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy.optimize import minimize_scalar
-from scipy.special import softmax
 from sklearn.ensemble import HistGradientBoostingClassifier
 from sklearn.model_selection import StratifiedGroupKFold
 from sklearn.pipeline import make_pipeline
@@ -27,6 +25,7 @@ from vision.forms.company import in_company_by
 from vision.forms.fit_within import fit_within
 from vision.forms.model import CLASSES, GROUPS, FormModel
 from vision.forms.sets import chip_for_sure, joins_from, kept_at, quantile_place
+from vision.forms.temper import best_temperature, in_order, log_tempered
 from vision.forms.unlike import clouds_of
 from vision.forms.within import QUESTIONS
 
@@ -127,10 +126,6 @@ def out_of_fold(table: Table, pipeline: Pipeline) -> npt.NDArray[np.float64]:
     return p
 
 
-def _cooled(p: npt.NDArray[np.float64], temperature: float) -> npt.NDArray[np.float64]:
-    return np.asarray(softmax(np.log(p) / temperature, axis=1))
-
-
 def _sure_at(
     p: npt.NDArray[np.float64],
     truth: npt.NDArray[np.intp],
@@ -156,10 +151,7 @@ def _sure_at(
 
 def _known(rows: npt.NDArray[np.float64], pipeline: Pipeline) -> npt.NDArray[np.float64]:
     """Return (N, C) probabilities that a fitted pipeline gives, columns as ``CLASSES``."""
-    p = np.full((len(rows), len(CLASSES)), 1e-6)
-    columns = [CLASSES.index(str(c)) for c in pipeline.classes_]
-    p[:, columns] = np.clip(pipeline.predict_proba(rows), 1e-6, 1)
-    return np.asarray(p / p.sum(axis=1, keepdims=True))
+    return in_order(pipeline.predict_proba(rows), pipeline.classes_, CLASSES)
 
 
 def _ordinary(clouds: Clouds, chips: npt.NDArray[np.float64]) -> Clouds:
@@ -189,14 +181,8 @@ def fit_model(table: Table) -> FormModel:
         p = out_of_fold(learned, pipeline)
         pipeline.fit(learned.rows, learned.labels)
     truth = np.array([CLASSES.index(str(c)) for c in labels])
-
-    def loss(log_t: float) -> float:
-        cooled = _cooled(p, float(np.exp(log_t)))
-        return float(-np.log(cooled[np.arange(len(truth)), truth]).mean())
-
-    best = minimize_scalar(loss, bounds=(-2.0, 1.5), method="bounded")
-    temperature = float(np.exp(best.x))
-    p = _cooled(p, temperature)
+    temperature = best_temperature(p, truth)
+    p = np.exp(log_tempered(p, temperature))
     p = in_company_by(p, photos, kept_at(p))
     is_chip = learned.labels != "none"
     shown = kept_at(p) & (labels != "none")

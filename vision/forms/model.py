@@ -15,10 +15,10 @@ from zipfile import ZIP_DEFLATED
 
 import numpy as np
 import skops.io
-from scipy.special import log_softmax
 
 from vision.chips.features import FEATURES
 from vision.errors import ModelUnreadable
+from vision.forms.temper import in_order, log_tempered
 from vision.forms.unlike import Clouds
 from vision.forms.within import QUESTIONS, FormWithin
 from vision.records import Why
@@ -82,10 +82,8 @@ class FormModel:
 
     def _tempered(self, given: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
         """Return log-probabilities of all classes from those of the pipeline's."""
-        p = np.full((len(given), len(CLASSES)), 1e-6)
-        columns = [CLASSES.index(str(c)) for c in self.pipeline.classes_]
-        p[:, columns] = np.clip(given, 1e-6, 1)
-        return np.asarray(log_softmax(np.log(p) / self.temperature, axis=1))
+        p = in_order(given, self.pipeline.classes_, CLASSES)
+        return log_tempered(p, self.temperature)
 
     def probabilities(self, rows: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
         """Return (N, C) calibrated probabilities, columns as :data:`CLASSES`."""

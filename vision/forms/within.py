@@ -20,8 +20,8 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from scipy.special import softmax
 
+from vision.forms.temper import in_order, log_tempered
 from vision.terms import SNARLING
 from vision.trees import trees_of
 
@@ -34,7 +34,7 @@ if TYPE_CHECKING:
     from vision.arrays import Float1, Float2
     from vision.trees import Trees
 
-__all__ = ["QUESTIONS", "FormWithin", "in_order", "sets_within"]
+__all__ = ["QUESTIONS", "FormWithin", "sets_within"]
 
 #: What can be asked again, and the answers in their order.
 QUESTIONS: dict[str, tuple[str, ...]] = {"nest": SNARLING, "spiral": ("3.1", "3.2")}
@@ -73,7 +73,8 @@ class FormWithin:
             given = np.asarray(self.pipeline.predict_proba(rows))
         else:
             given = self.trees.probabilities(rows)
-        return in_order(given, self.pipeline.classes_, self.answers, self.temperature)
+        p = in_order(given, self.pipeline.classes_, self.answers)
+        return np.exp(log_tempered(p, self.temperature))
 
     def head(self) -> dict[str, Any]:
         """Return all but the pipeline, to be written down."""
@@ -106,15 +107,6 @@ class FormWithin:
             sure_at=float(head["sure_at"]),
             joins_from=joins,
         )
-
-
-def in_order(
-    given: Float2, classes: npt.NDArray[np.str_], answers: Sequence[str], temperature: float
-) -> Float2:
-    """Return (N, A) tempered probabilities in the order of ``answers``."""
-    p = np.full((len(given), len(answers)), 1e-6)
-    p[:, [list(answers).index(str(c)) for c in classes]] = np.clip(given, 1e-6, 1)
-    return np.asarray(softmax(np.log(p) / temperature, axis=1))
 
 
 def sets_within(p: Float2, answers: Sequence[str], joins_from: Float1) -> list[tuple[str, ...]]:
