@@ -19,7 +19,7 @@ import cv2
 import numpy as np
 
 from vision.chips.boxes import boxes_of, squares_with
-from vision.chips.eye import ASKED, CELL_PX, GUESS_PX, GUESSED, STEP_PX
+from vision.chips.eye import ASKED, CELL_PX, GUESS_PX, GUESSED, KIN, STEP_PX
 from vision.ranks import median
 
 if TYPE_CHECKING:
@@ -94,15 +94,18 @@ class Answer:
     ``metal`` (H, W), 0..1: that a pixel shows a chip, a grain or a crumb. For each cell of
     :data:`~vision.chips.eye.CELL_PX` pixels: ``middle_mm`` (2, h, w), where the middle of
     its chip lies, mm right and down from the first cell; ``reach`` (h, w), mm, how far round
-    that middle the chip's cells point; ``typical`` (h, w), 0..1, how near the cell does. For
-    each square of :data:`~vision.chips.eye.GUESS_PX` pixels: ``guess`` (18, rows, columns),
-    what ``glance`` gathers.
+    that middle the chip's cells point; ``typical`` (h, w), 0..1, how near the cell does;
+    ``kin`` (16, h, w), the log-odds that it and the cell so far off
+    (:data:`~vision.chips.eye.KIN`) show one chip, 0 where nothing was asked. For each square
+    of :data:`~vision.chips.eye.GUESS_PX` pixels: ``guess`` (18, rows, columns), what
+    ``glance`` gathers.
     """
 
     metal: Float2
     middle_mm: npt.NDArray[np.float32]
     reach: Float2
     typical: Float2
+    kin: npt.NDArray[np.float32]
     guess: npt.NDArray[np.float32]
 
     @classmethod
@@ -115,6 +118,7 @@ class Answer:
             middle_mm=_cell_mm(slice(0, h), slice(0, w)),
             reach=np.ones((h, w), np.float32),
             typical=np.zeros((h, w), np.float32),
+            kin=np.zeros((len(KIN), h, w), np.float32),
             guess=np.zeros((2 * len(GUESSED) + len(ASKED), *squares), np.float32),
         )
 
@@ -248,6 +252,7 @@ def judge(ground: Ground, eye: Eye | SteadyEye, *, where: BoolMask | None = None
         out.middle_mm[:, *cells][:, mine] = middle[:, mine]
         out.reach[cells][mine] = said.reach[those][mine]
         out.typical[cells][mine] = said.typical[those][mine]
+        out.kin[:, *cells][:, mine] = said.kin[:, *those][:, mine]
         squares, those = (_squares(part, GUESS_PX) for part in (box, inner))
         mine = squares_with(own, GUESS_PX)
         out.guess[:, *squares][:, mine] = said.guess[:, *those][:, mine]

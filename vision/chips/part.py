@@ -2,10 +2,9 @@
 
 The network says of each cell of metal where the middle of its chip lies and how far round
 it the chip's cells point. Chips that touch point to different middles, turns of a coil that
-are apart point to the same one. A long ribbon may point to several middles; which of its pieces
-are put together again is told by ``pieces``, which parts with a gap between them are not one
-after all by ``gaps``. Not in here: what is metal (``ground``), what is too small to look at
-(``find``).
+are apart point to the same one. Not always: which pieces are taken apart, and which parts are
+put together again, is told by ``kin``. Not in here: what is metal (``ground``), what is too
+small to look at (``find``).
 """
 
 from __future__ import annotations
@@ -14,26 +13,26 @@ from typing import TYPE_CHECKING
 
 import cv2
 import numpy as np
-from scipy import ndimage
 
 from vision.chips.eye import CELL_PX
-from vision.chips.gaps import part_by_gaps
-from vision.chips.pieces import put_together
+from vision.chips.kin import put_together
 
 if TYPE_CHECKING:
     import numpy.typing as npt
 
     from vision.arrays import BoolMask
-    from vision.chips.boxes import Box
     from vision.chips.ground import Answer
 
     Floats = npt.NDArray[np.float32]
     Ints = npt.NDArray[np.int32]
 
-__all__ = ["METAL_AT", "owners", "pieces", "things"]
+__all__ = ["METAL_AT", "PIECES_OF_A_CHIP", "owners", "pieces"]
 
 #: From this on a pixel is metal; set on calibration scenes.
 METAL_AT = 0.46
+#: Of what is called a chip in calibration scenes two in a thousand fall into more pieces
+#: than this, and no nest; heaps of short chips fall into more.
+PIECES_OF_A_CHIP = 75
 #: A cell that knows its middle as little as this gathers no others.
 _LEAST_TYPICAL = 0.25
 #: Squared distance over squared reach within which a cell belongs to a middle (a half of a
@@ -51,28 +50,13 @@ def owners(answer: Answer) -> Ints:
     Numbers run from 1, in no order. Not to be trusted for heaps: what lies under others
     is taken for the one above it, or falls apart.
     """
-    number, boxes = things(answer)
-    part_by_gaps(number, boxes, answer)
-    return number
-
-
-def things(answer: Answer) -> tuple[Ints, list[Box | None]]:
-    """Return the same before parts with gaps between are told apart, and a box each.
-
-    Boxes hold rows and columns of whole cells, ``None`` where a number is not used.
-    """
     metal = (answer.metal > METAL_AT).astype(np.uint8)
     h, w = metal.shape
     rows, cols = answer.reach.shape
     grid = put_together(pieces(answer), answer)
     size = cols * CELL_PX, rows * CELL_PX
     number = cv2.resize(grid, size, interpolation=cv2.INTER_NEAREST)[:h, :w]
-    boxes = [box and (_pixels(box[0]), _pixels(box[1])) for box in ndimage.find_objects(grid)]
-    return np.asarray(number * metal, np.int32), boxes
-
-
-def _pixels(cells: slice) -> slice:
-    return slice(cells.start * CELL_PX, cells.stop * CELL_PX)
+    return np.asarray(number * metal, np.int32)
 
 
 def pieces(answer: Answer) -> Ints:

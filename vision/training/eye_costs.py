@@ -11,13 +11,13 @@ from __future__ import annotations
 
 from typing import Any
 
-from vision.chips.eye import CELL_PX, GUESSED
+from vision.chips.eye import CELL_PX, GUESSED, KIN
 from vision.chips.ground import FIND_PX_PER_MM
 from vision.training.network import FAR_MM, REACH_LOG, SPREAD_LOG
 from vision.training.rows import MOST_CHIPS, NO_CHIP
 from vision.training.windows import UNSEEN, areas
 
-__all__ = ["chip_costs", "metal_costs"]
+__all__ = ["chip_costs", "kin_costs", "metal_costs"]
 
 #: Of a chip about so many cells are judged, of a window so many in all, and so many chips of
 #: at least so many cells.
@@ -31,6 +31,9 @@ _LEAST_CHIP_PX = 8
 #: Print darker than this, in even light, is dark. A chip with more than such a share of itself
 #: over dark print is seen worse and is rarer: its pixels and its overlap count so many times.
 _DARK, _DARK_SHARE, _PIXELS_OVER_PRINT, _OVER_PRINT = 0.5, 0.02, 2.0, 3.0
+#: A chip of so many cells counts as much a pair of cells as others, within these bounds; two
+#: things so many times as much as one.
+_KIN_CELLS, _KIN_WEIGHT, _KIN_OTHER = 60.0, (0.3, 4.0), 3.0
 #: How a strip lies on its coil parts three groups of form, and is the hardest to see.
 _WORTH = {"lie": 3.0}
 
@@ -160,6 +163,51 @@ def chip_costs(torch: Any, place: Any, guess: Any, truth: Any, sizes: Any) -> di
         "even reach": 0.3 * uneven,
         "typical": 4 * ((known - typical) ** 2 * (1 + 4 * metal)).mean(),
     } | _size_costs(torch, said, want, drawn)
+
+
+def kin_costs(torch: Any, kin: Any, truth: Any) -> dict[str, Any]:  # noqa: ANN401
+    """Judge whether cells so far apart show one chip, (N, 16, h, w) logits.
+
+    Pairs of cells that both show a chip, crumbs or something else are judged, but for two of
+    crumbs and two of something else, which may be one or not. Small chips count more a cell.
+    """
+    owner, cells = _most_of(torch, truth)
+    _, h, w = owner.shape
+    each = torch.sqrt(_KIN_CELLS / cells.clamp(min=1)).clamp(*_KIN_WEIGHT)
+    weight = torch.gather(each, 1, owner.flatten(1)).reshape(owner.shape)
+    costs, weights = [], []
+    for k, (down, right) in enumerate(KIN):
+        a = (..., slice(0, h - down), slice(max(-right, 0), w - max(right, 0)))
+        b = (..., slice(down, h), slice(max(right, 0), w - max(-right, 0)))
+        one, two = owner[a], owner[b]
+        same = one == two
+        judged = (one > 0) & (two > 0) & (one != UNSEEN) & (two != UNSEEN)
+        judged &= ~same | (one <= MOST_CHIPS)
+        worth = judged * torch.maximum(weight[a], weight[b])
+        worth = torch.where(same, worth, _KIN_OTHER * worth)
+        cost = torch.nn.functional.binary_cross_entropy_with_logits(
+            kin[:, k][a], same.float(), reduction="none"
+        )
+        costs.append((cost * worth).sum())
+        weights.append(worth.sum())
+    return {"kin": sum(costs) / sum(weights).clamp(min=1)}
+
+
+def _most_of(torch: Any, truth: Any) -> tuple[Any, Any]:  # noqa: ANN401
+    """Return what most of each cell shows but ground, (N, h, w), and their cells (N, 256)."""
+    step = 2 * CELL_PX
+    looks = torch.stack(
+        [
+            truth[:, down::step, right::step]
+            for down in range(1, 8, 2)
+            for right in range(1, 8, 2)
+        ]
+    ).byte()
+    votes = torch.stack([(looks == look).sum(0) * (look > 0) for look in looks])
+    owner = torch.gather(looks, 0, votes.argmax(0)[None])[0].long()
+    n = len(owner)
+    bins = owner + 256 * torch.arange(n, device=owner.device)[:, None, None]
+    return owner, torch.bincount(bins.flatten(), minlength=256 * n).reshape(n, 256).float()
 
 
 def _by_number(torch: Any, owner: Any, points: Any, log_reach: Any) -> tuple[Any, Any, Any]:  # noqa: ANN401

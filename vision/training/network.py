@@ -11,8 +11,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from vision.chips.eye import ASKED, GUESSED
-from vision.training.nets import Graph
+from vision.chips.eye import ASKED, GUESSED, KIN
+from vision.training.nets import Graph, stored_in
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -21,7 +21,17 @@ if TYPE_CHECKING:
 
     Weights = dict[str, npt.NDArray[np.float32]]
 
-__all__ = ["FAR_MM", "LAYERS", "REACH_LOG", "SPREAD_LOG", "Layer", "layers", "onnx_of", "walk"]
+__all__ = [
+    "FAR_MM",
+    "LAYERS",
+    "REACH_LOG",
+    "SPREAD_LOG",
+    "Layer",
+    "layers",
+    "onnx_of",
+    "walk",
+    "weights_of",
+]
 
 #: What the network is shown of a pixel, folded two by two into one place.
 _IN = 4 * 4
@@ -74,6 +84,10 @@ def layers(wide: tuple[int, int, int, int, int] = _WIDE) -> dict[str, Layer]:
     out["metal"] = Layer(a, 4, side=1, kind="last")
     out["whose"] = Layer(b, b)
     out["place"] = Layer(b, 4, side=1, kind="last")
+    out["edges"] = Layer(a, b, stride=2)
+    out["near"] = Layer(b, b)
+    out["alike"] = Layer(b, b)
+    out["kin"] = Layer(b, len(KIN), side=1, kind="last")
     out["what"] = Layer(c, c)
     out["guess"] = Layer(c, 2 * len(GUESSED) + len(ASKED), side=1, kind="last")
     return out
@@ -89,7 +103,7 @@ def walk(
     add: Callable[[Any, Any], Any],
     up: Callable[[Any], Any],
     relu: Callable[[Any], Any],
-) -> tuple[Any, Any, Any]:
+) -> tuple[Any, Any, Any, Any]:
     """Pass a folded picture through the layers, whatever a picture is.
 
     Returns
@@ -99,6 +113,8 @@ def walk(
     place
         Right, down (units of :data:`FAR_MM`), logarithm of reach (mm), logit of typical;
         of a quarter of its size.
+    kin
+        Logits that cells so far apart show one chip, of a quarter of its size.
     guess
         Sizes of the chip, logarithms of their spreads, logits of what is asked of it; of
         an eighth of its size.
@@ -115,11 +131,13 @@ def walk(
     at2 = deep
     for step, skip in ((3, mid3), (2, mid2)):
         at2 = conv(f"back{step}", relu(add(up(conv(f"up{step}", at2)), skip)))
-    at1 = conv("back1", relu(add(up(conv("up1", at2)), mid1)))
+    both1 = relu(add(up(conv("up1", at2)), mid1))
+    at1 = conv("back1", both1)
     at0 = conv("back0", relu(add(up(conv("up0", at1)), fine)))
     return (
         conv("metal", at0),
         conv("place", conv("whose", at1)),
+        conv("kin", conv("alike", add(conv("near", both1), conv("edges", at0)))),
         conv("guess", conv("what", at2)),
     )
 
@@ -138,7 +156,8 @@ def onnx_of(weights: Weights) -> bytes:
     bytes
         Input "shown" (1, 4, H, W), sides multiples of 32; "metal" (1, 1, H, W) in 0..1;
         "place" (1, 4, H / 4, W / 4): right and down, mm, reach, mm, typical in 0..1;
-        "guess" (1, G, H / 8, W / 8): as ``vision.chips.eye.Said`` tells.
+        "kin" (1, 16, H / 4, W / 4) and "guess" (1, G, H / 8, W / 8): as
+        ``vision.chips.eye.Said`` tells.
 
     Raises
     ------
@@ -164,7 +183,7 @@ def onnx_of(weights: Weights) -> bytes:
         y = graph.conv(name, x, side=layer.side, step=layer.stride, dilation=layer.dilation)
         return graph.relu(y) if layer.kind == "relu" else y
 
-    metal, place, told = walk(
+    metal, place, kin, told = walk(
         put("SpaceToDepth", ["shown"], blocksize=2),
         conv,
         lambda a, b: put("Add", [a, b]),
@@ -175,22 +194,41 @@ def onnx_of(weights: Weights) -> bytes:
     put("Split", [place, "parts"], ["towards", "log_reach", "known"], axis=1)
     reach = put("Exp", [put("Clip", ["log_reach", "least", "most"])])
     put("Concat", ["towards", reach, put("Sigmoid", ["known"])], ["place"], axis=1)
+    put("Identity", [kin], ["kin"])
     put("Split", [told, "shares"], ["size", "log_spread", "asked"], axis=1)
     spread = put("Clip", ["log_spread", "narrow", "broad"])
     put("Concat", ["size", spread, put("Sigmoid", ["asked"])], ["guess"], axis=1)
     told_of: dict[str, list[int | str]] = {
         "metal": [1, 1, "h", "w"],
         "place": [1, 4, "rows", "cols"],
+        "kin": [1, len(KIN), "rows", "cols"],
         "guess": [1, LAYERS["guess"].outof, "r", "c"],
     }
     return graph.file([1, 4, "h", "w"], told_of)
 
 
+#: The order in which ONNX folds colours and squares.
+_ORDER = [4 * colour + square for square in range(4) for colour in range(4)]
+
+
+def weights_of(file: bytes) -> Weights:
+    """Return the weights that :func:`onnx_of` wrote, rounded to half precision.
+
+    Layers that the file does not know are left out.
+    """
+    stored = stored_in(file)
+    out = {k: v for k, v in stored.items() if k.rpartition(".")[0] in LAYERS}
+    out["fine.w"] = np.ascontiguousarray(out["fine.w"][:, np.argsort(_ORDER)])
+    for part in ("place.w", "place.b"):
+        out[part] = out[part].copy()
+        out[part][:2] /= np.float32(FAR_MM)
+    return out
+
+
 def _for_the_file(weights: Weights) -> Weights:
     """Return weights for ONNX's order of folding, and for middles in mm."""
     out = {k: np.asarray(v, np.float32) for k, v in weights.items()}
-    order = [4 * colour + square for square in range(4) for colour in range(4)]
-    out["fine.w"] = np.ascontiguousarray(out["fine.w"][:, order])
+    out["fine.w"] = np.ascontiguousarray(out["fine.w"][:, _ORDER])
     for part in ("place.w", "place.b"):
         out[part] = out[part].copy()
         out[part][:2] *= np.float32(FAR_MM)

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from vision.training.eye_costs import chip_costs, metal_costs
+from vision.training.eye_costs import chip_costs, kin_costs, metal_costs
 from vision.training.laid_over import laid_over
 from vision.training.nets import load_torch
 from vision.training.network import LAYERS, walk
@@ -135,9 +135,10 @@ def _walk(
         picture = picture.contiguous(memory_format=torch.channels_last)
         kind, plain = walk.device.split(":")[0], walk.device == "cpu"
         with torch.autocast(kind, torch.bfloat16, enabled=not plain):
-            metal, place, guess = _run(torch, net, picture)
+            metal, place, kin, guess = _run(torch, net, picture)
         costs = metal_costs(torch, metal.float(), truth, picture[:, 3])
         costs |= chip_costs(torch, place.float(), guess.float(), truth, sizes)
+        costs |= kin_costs(torch, kin.float(), truth)
         optimiser.zero_grad()
         sum(costs.values()).backward()
         torch.nn.utils.clip_grad_norm_(net.parameters(), 3.0)
@@ -215,16 +216,16 @@ def _network(torch: Any) -> Any:  # noqa: ANN401
     return nn.ModuleDict(parts)
 
 
-def _run(torch: Any, net: Any, picture: Any) -> tuple[Any, Any, Any]:  # noqa: ANN401
+def _run(torch: Any, net: Any, picture: Any) -> tuple[Any, Any, Any, Any]:  # noqa: ANN401
     f = torch.nn.functional
-    metal, place, guess = walk(
+    metal, place, kin, guess = walk(
         f.pixel_unshuffle(picture, 2),
         lambda name, x: net[name](x),
         lambda a, b: a + b,
         lambda x: f.interpolate(x, scale_factor=2, mode="nearest"),
         f.relu,
     )
-    return f.pixel_shuffle(metal, 2), place, guess
+    return f.pixel_shuffle(metal, 2), place, kin, guess
 
 
 def _as_a_camera(torch: Any, picture: Any, rng: np.random.Generator) -> Any:  # noqa: ANN401
