@@ -11,13 +11,14 @@ temperature, reasons in words, units.
 from __future__ import annotations
 
 from dataclasses import dataclass, fields
+from operator import itemgetter
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from sklearn.ensemble import HistGradientBoostingClassifier, HistGradientBoostingRegressor
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Iterator, Mapping
 
     import numpy.typing as npt
     from sklearn.pipeline import Pipeline
@@ -26,8 +27,9 @@ __all__ = ["Trees", "sums_of", "trees_of"]
 
 _ALL = np.uint32(2**32 - 1)
 _LEAVES_MAX = 32
-#: So many splits are answered at once: some hundred rows, a hundred megabytes.
-_AT_ONCE = 1 << 23
+#: So many splits are answered at once, some twenty rows of the form model: with more the
+#: numbers no longer stay near the processor, and a row takes twice as long.
+_AT_ONCE = 1 << 20
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -68,9 +70,13 @@ class Trees:
 
     def _block_by_block(self, rows: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
         """Return (N, C) scores; whole tables of rows would fill the memory."""
-        block = max(_AT_ONCE // max(len(self.feature), 1), 1)
-        parts = (rows[k : k + block] for k in range(0, max(len(rows), 1), block))
+        parts = self._parts(rows)
         return np.concatenate([self._scores(self._answers(self._open(p))) for p in parts])
+
+    def _parts(self, rows: npt.NDArray[np.float64]) -> Iterator[npt.NDArray[np.float64]]:
+        """Return some rows at a time, at least one part."""
+        block = max(_AT_ONCE // max(len(self.feature), 1), 1)
+        return (rows[k : k + block] for k in range(0, max(len(rows), 1), block))
 
     def _open(self, rows: npt.NDArray[np.float64]) -> npt.NDArray[np.uint32]:
         """Return (N, S) the leaves that each split leaves open."""
@@ -78,12 +84,16 @@ class Trees:
         right = values > self.threshold
         if np.isnan(rows).any():
             right |= np.isnan(values) & ~self.blank_left
-        return np.where(right, self.closed, _ALL)
+        # Less one, "right" is no leaf and "left" all; choosing would take five times as long.
+        still_open = right.astype(np.uint32)
+        still_open -= np.uint32(1)
+        still_open |= self.closed
+        return still_open
 
     def _answers(self, still_open: npt.NDArray[np.uint32]) -> npt.NDArray[np.float64]:
         """Return (N, T) the value of the lowest leaf that all splits leave open."""
         open_leaves = np.bitwise_and.reduceat(still_open, self.first, axis=1)
-        return self.leaves[np.arange(len(self.first)), _lowest(open_leaves)]
+        return self.leaves[np.arange(len(self.first)), _place(_first_alone(open_leaves))]
 
     def _scores(self, answers: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
         """Return (N, C) the sums over each class's trees."""
@@ -99,64 +109,95 @@ class Trees:
     ) -> list[npt.NDArray[np.float64]]:
         """Return, for each row, (1 + F, C) probabilities of it and of F copies.
 
-        Each copy has one measure at its median. Only trees that ask for a measure answer
-        otherwise when it changes, so only these are asked again.
+        Each copy has one measure at its median. A tree's leaves left open are then those
+        that its splits on this measure leave open at the median and all others as before, so
+        no split is answered again for a copy.
 
         Raises
         ------
         ValueError
             The trees were made without pairs.
         """
-        pairs, classes = self.pairs, len(self.start)
-        if pairs is None:
+        if self.pairs is None:
             raise ValueError("these trees were made without pairs")
-        still_open = self._open(rows)
-        before = self._answers(still_open)
-        swapped = self._open(medians[None, :])[0, pairs.own]
-        swapped = np.bitwise_and.reduceat(swapped, pairs.own_first)
-        place = pairs.feature * classes + self.belongs[pairs.tree]
-        size = rows.shape[1] * classes
-        out = []
-        for bits, old, scores in zip(still_open, before, self._scores(before), strict=True):
-            others = np.append(bits, _ALL)[pairs.others]
-            open_leaves = np.bitwise_and.reduceat(others, pairs.others_first)
-            np.bitwise_and(open_leaves, swapped, out=open_leaves)
-            change = self.leaves[pairs.tree, _lowest(open_leaves)] - old[pairs.tree]
-            moved = np.bincount(place, weights=change, minlength=size).reshape(-1, classes)
-            out.append(_softmax(np.concatenate([scores[None, :], scores + moved])))
-        return out
+        swapped = self.pairs.open_of(self._open(medians[None, :]))
+        parts = self._parts(rows)
+        return [p for part in parts for p in self._probed(part, self.pairs, swapped)]
+
+    def _probed(
+        self,
+        rows: npt.NDArray[np.float64],
+        pairs: _Pairs,
+        swapped: npt.NDArray[np.uint32],
+    ) -> npt.NDArray[np.float64]:
+        """Return (N, 1 + F, C); ``swapped`` (1, K, T) is what pairs leave open at medians."""
+        own = pairs.open_of(self._open(rows))
+        closed = ~own
+        once = np.zeros((len(rows), len(self.first)), np.uint32)
+        twice = once.copy()
+        for k in range(own.shape[1]):
+            twice |= once & closed[:, k]
+            once |= closed[:, k]
+        # What one pair alone has closed, all others have left open.
+        others = (closed & ~twice[:, None]) | ~once[:, None]
+        before, after = _first_alone(~once), _first_alone(others & swapped)
+        changed = np.flatnonzero(after != before[:, None])
+        row, place = np.divmod(changed, pairs.feature.size)
+        tree = place % len(self.first)
+        answers = self.leaves[np.arange(len(self.first)), _place(before)]
+        change = self.leaves[tree, _place(after.ravel()[changed])] - answers[row, tree]
+        count, classes = rows.shape[1], len(self.start)
+        at = (row * count + pairs.feature.ravel()[place]) * classes + self.belongs[tree]
+        moved = np.bincount(at, weights=change, minlength=len(rows) * count * classes)
+        scores = self._scores(answers)[:, None]
+        both = np.concatenate([scores, scores + moved.reshape(-1, count, classes)], axis=1)
+        return _softmax(both)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Pairs:
-    """Each tree with each measure it asks for: P pairs.
+    """Each tree with each measure it asks for: the splits of a pair follow each other.
 
-    ``own`` lists the splits of a pair's tree that ask for its measure, ``others`` the
-    rest and one that is always open; ``own_first``, ``others_first`` (P,) are where each
-    pair's begin.
+    All are (K, T) for trees of at most K splits, whose last is repeated where they have
+    fewer: ``split`` is the number of each tree's k-th, ``feature`` its measure. ``begins``
+    has all bits where a pair begins, ``goes_on`` has them where it does not end yet.
     """
 
-    tree: npt.NDArray[np.intp]
+    split: npt.NDArray[np.intp]
     feature: npt.NDArray[np.intp]
-    own: npt.NDArray[np.intp]
-    own_first: npt.NDArray[np.intp]
-    others: npt.NDArray[np.intp]
-    others_first: npt.NDArray[np.intp]
+    begins: npt.NDArray[np.uint32]
+    goes_on: npt.NDArray[np.uint32]
+
+    def open_of(self, still_open: npt.NDArray[np.uint32]) -> npt.NDArray[np.uint32]:
+        """Return (N, K, T) what each pair leaves open, where it ends, from what splits do.
+
+        Elsewhere all leaves are open.
+        """
+        own = np.take(still_open, self.split, axis=1)
+        for k in range(1, len(self.split)):
+            own[:, k] &= own[:, k - 1] | self.begins[k]
+        own |= self.goes_on
+        return own
 
 
 #: What is written down of trees.
 _ARRAYS = tuple(f.name for f in fields(Trees) if f.name != "pairs")
 
 
-def _lowest(bits: npt.NDArray[np.uint32]) -> npt.NDArray[np.intp]:
-    """Return the place of the lowest set bit."""
-    alone = (bits & (~bits + np.uint32(1))).astype(np.float32)  # a power of two, exact
-    return np.asarray(np.frexp(alone)[1] - 1, np.intp)
+def _first_alone(bits: npt.NDArray[np.uint32]) -> npt.NDArray[np.uint32]:
+    """Return the lowest set bit alone."""
+    return np.asarray(bits & (~bits + np.uint32(1)), np.uint32)
+
+
+def _place(alone: npt.NDArray[np.uint32]) -> npt.NDArray[np.intp]:
+    """Return the place of the one set bit."""
+    exact = alone.astype(np.float32)  # a power of two
+    return np.asarray(np.frexp(exact)[1] - 1, np.intp)
 
 
 def _softmax(scores: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
-    e = np.exp(scores - scores.max(axis=1, keepdims=True))
-    return np.asarray(e / e.sum(axis=1, keepdims=True))
+    e = np.exp(scores - scores.max(axis=-1, keepdims=True))
+    return np.asarray(e / e.sum(axis=-1, keepdims=True))
 
 
 def _one_tree(
@@ -192,24 +233,22 @@ def _one_tree(
     walk(0)
     if len(leaves) > _LEAVES_MAX:
         raise ValueError("too many leaves")
+    # Their order says nothing; by measure, what belongs together stands together.
+    splits.sort(key=itemgetter(0))
     # A tree that asks nothing still needs a question, which leaves all open.
     return splits or [(0, np.inf, True, int(_ALL))], leaves
 
 
-def _pairs_of(feature: npt.NDArray[np.intp], first: list[int]) -> _Pairs:
-    always = len(feature)
-    columns: dict[str, list[int]] = {k: [] for k in _Pairs.__slots__}
-    for tree, (a, b) in enumerate(zip(first, [*first[1:], always], strict=True)):
-        asked = feature[a:b].tolist()
-        for f in sorted(set(asked)):
-            columns["tree"].append(tree)
-            columns["feature"].append(f)
-            columns["own_first"].append(len(columns["own"]))
-            columns["own"] += [a + k for k, g in enumerate(asked) if g == f]
-            columns["others_first"].append(len(columns["others"]))
-            columns["others"] += [a + k for k, g in enumerate(asked) if g != f]
-            columns["others"].append(always)
-    return _Pairs(**{k: np.array(v, np.intp) for k, v in columns.items()})
+def _pairs_of(feature: npt.NDArray[np.intp], first: npt.NDArray[np.intp]) -> _Pairs:
+    """Return the pairs of trees whose splits stand by measure, tree by tree."""
+    last = np.append(first[1:], len(feature)) - 1
+    step = np.arange((last - first).max() + 1)
+    split = np.minimum(first + step[:, None], last)
+    asked = feature[split]
+    begins, goes_on = np.full_like(asked, _ALL, np.uint32), np.zeros_like(asked, np.uint32)
+    goes_on[:-1] = np.where(asked[1:] == asked[:-1], _ALL, 0)
+    begins[1:] = ~goes_on[:-1]
+    return _Pairs(split=split, feature=asked, begins=begins, goes_on=goes_on)
 
 
 def trees_of(pipeline: Pipeline) -> Trees | None:
@@ -251,14 +290,14 @@ def _all_trees(
     grown = [(k, *_one_tree(tree.nodes)) for trees in rounds for k, tree in enumerate(trees)]
     most = max(len(leaves) for _, _, leaves in grown)
     splits = [s for _, some, _ in grown for s in some]
-    first = np.cumsum([0, *(len(some) for _, some, _ in grown)])[:-1].tolist()
+    first = np.cumsum([0, *(len(some) for _, some, _ in grown)])[:-1]
     feature = np.array([s[0] for s in splits], np.intp)
     return Trees(
         feature=feature,
         threshold=np.array([s[1] for s in splits]),
         blank_left=np.array([s[2] for s in splits], bool),
         closed=np.array([s[3] for s in splits], np.uint32),
-        first=np.array(first, np.intp),
+        first=first.astype(np.intp, copy=False),
         leaves=np.array([leaves + [0.0] * (most - len(leaves)) for _, _, leaves in grown]),
         belongs=np.array([k for k, _, _ in grown], np.intp),
         start=start,
