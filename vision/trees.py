@@ -10,7 +10,7 @@ temperature, reasons in words, units.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from operator import itemgetter
 from typing import TYPE_CHECKING, Any
 
@@ -36,7 +36,7 @@ _AT_ONCE = 1 << 20
 class Trees:
     """T trees with S splits in all, for C scores; each score is a sum of leaves.
 
-    Classes have a score each (C > 2); a number is one score.
+    Classes have a score each, of two classes the first always 0; a number is one score.
 
     ``feature``, ``threshold``, ``blank_left`` (S,) are the questions: a value at most the
     threshold goes left, an unknown one where ``blank_left`` says. ``closed`` (S,) are the
@@ -252,7 +252,7 @@ def _pairs_of(feature: npt.NDArray[np.intp], first: npt.NDArray[np.intp]) -> _Pa
 
 
 def trees_of(pipeline: Pipeline) -> Trees | None:
-    """Return the trees of a pipeline; ``None`` where it is no plain boosting of many classes.
+    """Return the trees of a pipeline; ``None`` where it is no plain boosting of classes.
 
     Notes
     -----
@@ -268,7 +268,9 @@ def trees_of(pipeline: Pipeline) -> Trees | None:
         trees = _all_trees(boosting, pairs=True)
     except (AttributeError, ValueError, KeyError, TypeError):
         return None
-    return trees if len(trees.start) == len(boosting.classes_) else None
+    if len(boosting.classes_) == 2:  # noqa: PLR2004 - the library grows trees for one alone
+        return replace(trees, belongs=trees.belongs + 1, start=np.append(0.0, trees.start))
+    return trees
 
 
 def sums_of(boosting: HistGradientBoostingRegressor) -> Trees:

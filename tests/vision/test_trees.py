@@ -53,6 +53,14 @@ def test_many_rows_are_asked_block_by_block(grown, count, monkeypatch):
         np.testing.assert_allclose(given, pipeline.predict_proba(rows[:count]), rtol=1e-12)
 
 
+def test_of_two_classes_too():
+    rows, labels = rows_and_labels(np.random.default_rng(5))
+    boosting = HistGradientBoostingClassifier(max_iter=4, random_state=0)
+    pipeline = make_pipeline(boosting).fit(rows, labels == "b")
+    given = trees_of(pipeline).probabilities(rows)
+    np.testing.assert_allclose(given, pipeline.predict_proba(rows), rtol=1e-12)
+
+
 def test_a_value_on_the_threshold_goes_the_librarys_way(grown):
     """Thresholds lie on values or between them; both are asked for exactly."""
     pipeline, _ = grown
@@ -78,7 +86,6 @@ def test_other_models_are_left_to_the_library():
     others = (
         make_pipeline(ExtraTreesClassifier(4)).fit(rows, labels),
         make_pipeline(SimpleImputer(), boosting).fit(rows, labels),
-        make_pipeline(HistGradientBoostingClassifier(max_iter=2)).fit(rows, labels == "a"),
         make_pipeline(HistGradientBoostingClassifier(max_iter=2, categorical_features=[0])).fit(
             np.c_[numbered(labels), rows], labels
         ),
