@@ -21,9 +21,11 @@ if TYPE_CHECKING:
 
     import numpy.typing as npt
 
-    from vision.arrays import BoolMask, Float1, Points2, Rgb8
+    from vision.arrays import BoolMask, Points2, Rgb8
     from vision.photo.card import CardSpec
     from vision.photo.sheet_map import SheetMap
+
+    Tones = npt.NDArray[np.float64]
 
 __all__ = ["CornerKind", "locate", "marker_corners", "saddles"]
 
@@ -49,26 +51,26 @@ class CornerKind:
         Half the side of the square in which a corner is looked for.
     probes_mm : (N, 4, 2) float64
         Middles of the four quarters around a corner, clockwise.
-    is_one : callable
-        Tells by the grey levels of the four quarters whether that is such a corner.
+    are_such : callable
+        Tells by the grey levels of the four quarters, (N, 4), which are such corners.
     """
 
     mm: Points2
     inward: Points2
     window_mm: float
     probes_mm: npt.NDArray[np.float64]
-    is_one: Callable[[Float1], bool]
+    are_such: Callable[[Tones], BoolMask]
 
 
-def _alternates(tone: Float1) -> bool:
-    first, second = tone[[0, 2]], tone[[1, 3]]
-    return bool(
-        first.min() - second.max() > _CONTRAST_MIN or second.min() - first.max() > _CONTRAST_MIN
-    )
+def _alternate(tones: Tones) -> BoolMask:
+    first, second = tones[:, [0, 2]], tones[:, [1, 3]]
+    light_first = first.min(axis=1) - second.max(axis=1) > _CONTRAST_MIN
+    dark_first = second.min(axis=1) - first.max(axis=1) > _CONTRAST_MIN
+    return np.asarray(light_first | dark_first)
 
 
-def _dark_first(tone: Float1) -> bool:
-    return bool(tone[1:].min() - tone[0] > _CONTRAST_MIN)
+def _dark_first(tones: Tones) -> BoolMask:
+    return np.asarray(tones[:, 1:].min(axis=1) - tones[:, 0] > _CONTRAST_MIN)
 
 
 def saddles(spec: CardSpec) -> CornerKind:
@@ -77,7 +79,7 @@ def saddles(spec: CardSpec) -> CornerKind:
     reach = _PROBE * _SADDLE_WINDOW_MM
     around = reach * np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]])
     probes = np.broadcast_to(around, (len(mm), 4, 2))
-    return CornerKind(mm, np.zeros_like(mm), _SADDLE_WINDOW_MM, probes, _alternates)
+    return CornerKind(mm, np.zeros_like(mm), _SADDLE_WINDOW_MM, probes, _alternate)
 
 
 def marker_corners(spec: CardSpec) -> CornerKind:
@@ -109,32 +111,36 @@ def locate(rgb: Rgb8, sheet: SheetMap, kind: CornerKind) -> tuple[Points2, BoolM
     """
     count = len(kind.mm)
     points_mm = np.concatenate([kind.mm[:, None], kind.mm[:, None] + kind.probes_mm], axis=1)
-    around = sheet.to_px(points_mm.reshape(-1, 2)).reshape(-1, 5, 2)
-    reach = float(np.abs(kind.probes_mm).max())
+    points = sheet.to_px(points_mm.reshape(-1, 2)).reshape(-1, 5, 2)
     found, good = np.zeros((count, 2)), np.zeros(count, dtype=bool)
-    height, width = rgb.shape[:2]
-    for k, points in enumerate(around):
-        if not np.isfinite(points).all():
-            continue
-        centre = points[0]
-        px_per_mm = np.abs(points[1:] - centre).max() / (reach * np.sqrt(2))
-        half = int(np.clip(kind.window_mm * px_per_mm, 3, 40))
-        x0, y0 = np.floor(centre).astype(int) - 2 * half - 2
-        x1, y1 = np.floor(centre).astype(int) + 2 * half + 3
-        if x0 < 0 or y0 < 0 or x1 > width or y1 > height:
-            continue
+    seen = np.flatnonzero(np.isfinite(points).all(axis=(1, 2)))
+    centre, probes = points[seen, 0], points[seen, 1:]
+    reach = float(np.abs(kind.probes_mm).max())
+    px_per_mm = np.abs(probes - centre[:, None]).max(axis=(1, 2)) / (reach * np.sqrt(2))
+    half = np.clip(kind.window_mm * px_per_mm, 3, 40).astype(int)
+    low, high = _windows(centre, half)
+    inside = (low >= 0).all(axis=1) & (high <= (rgb.shape[1], rgb.shape[0])).all(axis=1)
+    seen, centre, probes, half = seen[inside], centre[inside], probes[inside], half[inside]
+    low, high = low[inside], high[inside]
+    at = np.zeros_like(centre)
+    start = (centre - low).tolist()
+    for k, ((x0, y0), (x1, y1)) in enumerate(zip(low.tolist(), high.tolist(), strict=True)):
         patch = grey(rgb[y0:y1, x0:x1])
-        at = refine_corner(patch, (centre[0] - x0, centre[1] - y0), half)
-        moved = np.add(at, (x0, y0)) - centre
-        found[k] = centre + moved
-        tone = _tones(patch, points[1:] + moved - (x0, y0))
-        good[k] = np.abs(moved).max() < half and tone is not None and kind.is_one(tone)
+        at[k] = refine_corner(patch, (start[k][0], start[k][1]), int(half[k]))
+    moved = at + low - centre
+    found[seen] = centre + moved
+    probes = np.rint(probes + moved[:, None] - low[:, None]).astype(int) + low[:, None]
+    within = ((probes >= low[:, None]) & (probes < high[:, None])).all(axis=(1, 2))
+    near = within & (np.abs(moved).max(axis=1) < half)
+    if near.any():
+        x, y = probes[near].transpose(2, 0, 1)
+        good[seen[near]] = kind.are_such(grey(rgb[y, x]).astype(np.float64))
     return found, good
 
 
-def _tones(patch: npt.NDArray[np.uint8], points_px: Points2) -> Float1 | None:
-    """Return the grey levels at points of a patch; ``None`` where one lies outside."""
-    x, y = np.rint(points_px).astype(int).T
-    if x.min() < 0 or y.min() < 0 or x.max() >= patch.shape[1] or y.max() >= patch.shape[0]:
-        return None
-    return np.asarray(patch[y, x], np.float64)
+def _windows(
+    centre: Points2, half: npt.NDArray[np.intp]
+) -> tuple[npt.NDArray[np.intp], npt.NDArray[np.intp]]:
+    """Return the first pixels and those past the last, (N, 2), of patches round corners."""
+    middle = np.floor(centre).astype(int)
+    return middle - 2 * half[:, None] - 2, middle + 2 * half[:, None] + 3

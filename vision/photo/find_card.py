@@ -76,13 +76,13 @@ def _likely_card(ids: Ids, corners: Quads) -> CardSpec:
 
     def agreement(spec: CardSpec) -> int:
         layout = markers_mm(spec)
-        pairs = [
-            (layout[a], layout[b])
-            for a, b in zip(ids, neighbour, strict=True)
-            if {a, b} <= layout.keys()
+        ways = [
+            layout[a] - layout[b]
+            for a, b in zip(ids.tolist(), neighbour.tolist(), strict=True)
+            if a in layout and b in layout
         ]
-        near = 2.1 * spec.square_mm
-        return sum(float(np.linalg.norm((p - q).mean(axis=0))) < near for p, q in pairs)
+        middles_apart = np.linalg.norm(np.reshape(ways, (-1, 4, 2)).mean(axis=1), axis=1)
+        return int((middles_apart < 2.1 * spec.square_mm).sum())
 
     return max(CARDS.values(), key=agreement)
 
