@@ -39,6 +39,8 @@ _PIXELS_PER_SAMPLE = 25
 _SPOTS = 60
 #: Error of a channel on its own, as a share of full scale: noise, coding, stray light.
 _U_CHANNEL = 0.003
+#: No channel off, then each in turn, (4, 1, 3).
+_CHANNELS_OFF = np.eye(4, 3, k=-1, dtype=np.float32)[:, None]
 #: A chip's border is at most so many pixels away from nine tenths of a narrow one.
 _NARROW_PX, _NARROW_RANK = 3.0, 90
 #: Pixels looked at one by one where a chip bears several tints, and the share of them
@@ -127,10 +129,16 @@ def _triple(lab: npt.NDArray[np.float64]) -> tuple[float, float, float]:
     return float(lab[0]), float(lab[1]), float(lab[2])
 
 
+def _away(points: npt.NDArray[np.float64], place: npt.NDArray[np.float64]) -> Float1:
+    """Return (N,) distances of (N, 2) points; a third of the time of ``hypot``."""
+    x, y = (points - place).T
+    return np.asarray(np.sqrt(x * x + y * y))
+
+
 def _is_one_tint(points: npt.NDArray[np.float64], middle: npt.NDArray[np.float64]) -> bool:
     """Tell whether the median colour is one that the chip bears."""
     reach = _ONE_TINT + _ONE_TINT_CHROMA * float(np.hypot(*middle))
-    return bool((np.hypot(*(points - middle).T) <= reach).mean() >= _ONE_TINT_SHARE)
+    return bool((_away(points, middle) <= reach).mean() >= _ONE_TINT_SHARE)
 
 
 def _is_narrow(mask: BoolMask) -> bool:
@@ -155,14 +163,11 @@ def _fix_of(
     # A camera's channel that is cut at black says how dark it is at most.
     least = (_U_CHANNEL * clip_level).astype(np.float32)
     some = np.maximum(some, least)
-    points = exposure_free(lab_from_linear(some).astype(np.float64))
-    moved = [
-        exposure_free(lab_from_linear(some + least * unit).astype(np.float64)) - points
-        for unit in np.eye(3, dtype=np.float32)
-    ]
+    # As they are, and with each channel in turn off by its error.
+    points, *off = exposure_free(lab_from_linear(some + least * _CHANNELS_OFF))
     return film_from_colours(
         points,
-        np.sqrt((np.stack(moved) ** 2).sum(axis=0)),
+        np.sqrt(((off - points) ** 2).sum(axis=0)),
         family=family,
         u_colour=u_colour,
         luminance=median(some @ _LUMA),
@@ -189,7 +194,7 @@ def _share_tinted(points: npt.NDArray[np.float64], family: str | None, u: float)
     clear, films = curve.points[0, 0], TINT_FILM_NM["steel" if family is None else family]
     bare, straw = clear[0], clear[int(np.searchsorted(curve.film_nm, films[1]))]
     border = float(np.hypot(*(straw - bare)))
-    far = np.hypot(*(points - bare).T)
+    far = _away(points, bare)
     share, fewest, most = (float((far > border + s * u).mean()) for s in (0.0, 1.0, -1.0))
     samples = max(1.0, len(points) / _PIXELS_PER_SAMPLE)
     # Two made-up samples, one of each kind, keep the doubt of "all" and "none" above zero.

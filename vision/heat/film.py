@@ -58,6 +58,7 @@ _HAZES = np.array([0.0, 0.08, 0.3, 1.0, 4.0])
 _HAZE_MEANS, _HAZE_MEANS_NARROW = (0.05, 0.3, 2.0), (1.0, 3.0, 9.0)
 #: How uneven a chip may be from spot to spot, as a share of its film, and how likely.
 _UNEVEN = ((0.1, 0.5), (0.2, 0.4), (0.45, 0.1))
+_LOG_UNEVEN = np.log([[chance] for _, chance in _UNEVEN])
 #: A spot may be none of the film's: density of such colours in a', b'.
 _STRAY = 0.1
 #: Share of a colour's distance from grey by which it may be off, besides its own doubt:
@@ -294,12 +295,12 @@ def film_from_colours(
     most = _VOICES_NARROW if narrow else _VOICES
     voices = min(max(most * min(_U_USUAL / u_colour, 1.0) ** 2, 1.0), float(len(points)))
     under = np.einsum("nkhi,mh->mkni", density, _haze_shares(narrow=narrow).astype(np.float32))
-    fits = [
-        np.log(under @ spread.T + _STRAY).mean(axis=2) * voices + np.log(chance)
-        for spread, (_, chance) in zip(curve.uneven, _UNEVEN, strict=True)
-    ]
-    best = np.max(fits)
-    chance = np.exp(np.stack(fits) - best).sum(axis=(0, 1, 2)) / (curve.film_nm + _PRIOR_NM)
+    # Its axes: means, kinds, unevennesses, spots, films.
+    told = under.astype(np.float64)[:, :, None] @ curve.uneven.swapaxes(1, 2)
+    told += _STRAY
+    np.log(told, out=told)
+    fits = told.mean(axis=3) * voices + _LOG_UNEVEN
+    chance = np.exp(fits - fits.max()).sum(axis=(0, 1, 2)) / (curve.film_nm + _PRIOR_NM)
     ratio = max(luminance, 1e-6) / (curve.luminance + _LIFT)
     chance *= np.exp(-0.5 * (np.maximum(np.log(ratio) - _SHINE, 0.0) / _U_SHINE) ** 2)
     return _fix(curve, chance @ curve.smear, float(stray.mean()))
