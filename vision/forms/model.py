@@ -103,17 +103,18 @@ class FormModel:
         self, rows: npt.NDArray[np.float64], labels: Sequence[str], count: int = 3
     ) -> list[tuple[Why, ...]]:
         """Return :meth:`reasons` of many rows, one label each."""
+        if not len(rows):
+            return []
+        z = self._tempered(np.concatenate(self._probed(rows)))
         out = []
-        for row, p, label in zip(rows, self._probed(rows), labels, strict=True):
+        for row, own, label in zip(rows, np.split(z, len(rows)), labels, strict=True):
             known = np.flatnonzero(np.isfinite(row))
-            z = self._tempered(p[np.append(0, known + 1)])[:, CLASSES.index(label)]
-            out.append(self._why(z, known, count))
+            spoken = own[np.append(0, known + 1), CLASSES.index(label)]
+            out.append(self._why(spoken, known, count))
         return out
 
     def _probed(self, rows: npt.NDArray[np.float64]) -> list[npt.NDArray[np.float64]]:
         """Return probabilities of each row and its F copies with one measure at its median."""
-        if not len(rows):
-            return []
         if self.trees is not None:
             return self.trees.probed(rows, self.medians)
         at = np.arange(rows.shape[1])
