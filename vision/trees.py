@@ -23,10 +23,12 @@ if TYPE_CHECKING:
     import numpy.typing as npt
     from sklearn.pipeline import Pipeline
 
+    Bits = npt.NDArray[np.unsignedinteger[Any]]
+
 __all__ = ["Trees", "sums_of", "trees_of"]
 
-_ALL = np.uint32(2**32 - 1)
-_LEAVES_MAX = 32
+_ALL = 2**32 - 1
+_LEAVES_MAX, _LEAVES_SHORT = 32, 16
 #: So many splits are answered at once, some twenty rows of the form model: with more the
 #: numbers no longer stay near the processor, and a row takes twice as long.
 _AT_ONCE = 1 << 20
@@ -40,15 +42,15 @@ class Trees:
 
     ``feature``, ``threshold``, ``blank_left`` (S,) are the questions: a value at most the
     threshold goes left, an unknown one where ``blank_left`` says. ``closed`` (S,) are the
-    leaves open after "right"; ``first`` (T,) is each tree's first split. ``leaves`` (T, L)
-    are the answers, ``belongs`` (T,) the class each tree speaks about, ``start`` (C,) the
-    scores before any tree.
+    leaves open after "right", in short words where trees have few; ``first`` (T,) is each
+    tree's first split. ``leaves`` (T, L) are the answers, ``belongs`` (T,) the class each
+    tree speaks about, ``start`` (C,) the scores before any tree.
     """
 
     feature: npt.NDArray[np.intp]
     threshold: npt.NDArray[np.float64]
     blank_left: npt.NDArray[np.bool_]
-    closed: npt.NDArray[np.uint32]
+    closed: Bits
     first: npt.NDArray[np.intp]
     leaves: npt.NDArray[np.float64]
     belongs: npt.NDArray[np.intp]
@@ -78,19 +80,19 @@ class Trees:
         block = max(_AT_ONCE // max(len(self.feature), 1), 1)
         return (rows[k : k + block] for k in range(0, max(len(rows), 1), block))
 
-    def _open(self, rows: npt.NDArray[np.float64]) -> npt.NDArray[np.uint32]:
+    def _open(self, rows: npt.NDArray[np.float64]) -> Bits:
         """Return (N, S) the leaves that each split leaves open."""
         values = np.take(rows, self.feature, axis=1)
         right = values > self.threshold
         if np.isnan(rows).any():
             right |= np.isnan(values) & ~self.blank_left
         # Less one, "right" is no leaf and "left" all; choosing would take five times as long.
-        still_open = right.astype(np.uint32)
-        still_open -= np.uint32(1)
+        still_open = right.astype(self.closed.dtype)
+        still_open -= 1
         still_open |= self.closed
         return still_open
 
-    def _answers(self, still_open: npt.NDArray[np.uint32]) -> npt.NDArray[np.float64]:
+    def _answers(self, still_open: Bits) -> npt.NDArray[np.float64]:
         """Return (N, T) the value of the lowest leaf that all splits leave open."""
         open_leaves = np.bitwise_and.reduceat(still_open, self.first, axis=1)
         return self.leaves[np.arange(len(self.first)), _place(_first_alone(open_leaves))]
@@ -125,15 +127,12 @@ class Trees:
         return [p for part in parts for p in self._probed(part, self.pairs, swapped)]
 
     def _probed(
-        self,
-        rows: npt.NDArray[np.float64],
-        pairs: _Pairs,
-        swapped: npt.NDArray[np.uint32],
+        self, rows: npt.NDArray[np.float64], pairs: _Pairs, swapped: Bits
     ) -> npt.NDArray[np.float64]:
         """Return (N, 1 + F, C); ``swapped`` (1, K, T) is what pairs leave open at medians."""
         own = pairs.open_of(self._open(rows))
         closed = ~own
-        once = np.zeros((len(rows), len(self.first)), np.uint32)
+        once = np.zeros((len(rows), len(self.first)), own.dtype)
         twice = once.copy()
         for k in range(own.shape[1]):
             twice |= once & closed[:, k]
@@ -159,23 +158,22 @@ class _Pairs:
     """Each tree with each measure it asks for: the splits of a pair follow each other.
 
     All are (K, T) for trees of at most K splits, whose last is repeated where they have
-    fewer: ``split`` is the number of each tree's k-th, ``feature`` its measure. ``begins``
-    has all bits where a pair begins, ``goes_on`` has them where it does not end yet.
+    fewer: ``split`` is the number of each tree's k-th, ``feature`` its measure, ``goes_on``
+    has all bits where a pair does not end yet.
     """
 
     split: npt.NDArray[np.intp]
     feature: npt.NDArray[np.intp]
-    begins: npt.NDArray[np.uint32]
-    goes_on: npt.NDArray[np.uint32]
+    goes_on: Bits
 
-    def open_of(self, still_open: npt.NDArray[np.uint32]) -> npt.NDArray[np.uint32]:
+    def open_of(self, still_open: Bits) -> Bits:
         """Return (N, K, T) what each pair leaves open, where it ends, from what splits do.
 
         Elsewhere all leaves are open.
         """
         own = np.take(still_open, self.split, axis=1)
         for k in range(1, len(self.split)):
-            own[:, k] &= own[:, k - 1] | self.begins[k]
+            own[:, k] &= own[:, k - 1] | ~self.goes_on[k - 1]
         own |= self.goes_on
         return own
 
@@ -184,12 +182,12 @@ class _Pairs:
 _ARRAYS = tuple(f.name for f in fields(Trees) if f.name != "pairs")
 
 
-def _first_alone(bits: npt.NDArray[np.uint32]) -> npt.NDArray[np.uint32]:
+def _first_alone(bits: Bits) -> Bits:
     """Return the lowest set bit alone."""
-    return np.asarray(bits & (~bits + np.uint32(1)), np.uint32)
+    return np.asarray(bits & (~bits + 1))
 
 
-def _place(alone: npt.NDArray[np.uint32]) -> npt.NDArray[np.intp]:
+def _place(alone: Bits) -> npt.NDArray[np.intp]:
     """Return the place of the one set bit."""
     exact = alone.astype(np.float32)  # a power of two
     return np.asarray(np.frexp(exact)[1] - 1, np.intp)
@@ -227,7 +225,7 @@ def _one_tree(
         splits.append((*questions[k], 0))
         walk(left[k])
         passed = (1 << len(leaves)) - (1 << begin)
-        splits[at] = (*questions[k], int(_ALL) & ~passed)
+        splits[at] = (*questions[k], _ALL & ~passed)
         walk(right[k])
 
     walk(0)
@@ -236,19 +234,20 @@ def _one_tree(
     # Their order says nothing; by measure, what belongs together stands together.
     splits.sort(key=itemgetter(0))
     # A tree that asks nothing still needs a question, which leaves all open.
-    return splits or [(0, np.inf, True, int(_ALL))], leaves
+    return splits or [(0, np.inf, True, _ALL)], leaves
 
 
-def _pairs_of(feature: npt.NDArray[np.intp], first: npt.NDArray[np.intp]) -> _Pairs:
+def _pairs_of(
+    feature: npt.NDArray[np.intp], first: npt.NDArray[np.intp], word: np.dtype[Any]
+) -> _Pairs:
     """Return the pairs of trees whose splits stand by measure, tree by tree."""
     last = np.append(first[1:], len(feature)) - 1
     step = np.arange((last - first).max() + 1)
     split = np.minimum(first + step[:, None], last)
     asked = feature[split]
-    begins, goes_on = np.full_like(asked, _ALL, np.uint32), np.zeros_like(asked, np.uint32)
-    goes_on[:-1] = np.where(asked[1:] == asked[:-1], _ALL, 0)
-    begins[1:] = ~goes_on[:-1]
-    return _Pairs(split=split, feature=asked, begins=begins, goes_on=goes_on)
+    goes_on = np.zeros(asked.shape, word)
+    goes_on[:-1] -= asked[1:] == asked[:-1]
+    return _Pairs(split=split, feature=asked, goes_on=goes_on)
 
 
 def trees_of(pipeline: Pipeline) -> Trees | None:
@@ -294,14 +293,17 @@ def _all_trees(
     splits = [s for _, some, _ in grown for s in some]
     first = np.cumsum([0, *(len(some) for _, some, _ in grown)])[:-1]
     feature = np.array([s[0] for s in splits], np.intp)
+    closed = np.array([s[3] for s in splits], np.uint32)
+    if most <= _LEAVES_SHORT:
+        closed = closed.astype(np.uint16)  # the upper bits are of no leaf
     return Trees(
         feature=feature,
         threshold=np.array([s[1] for s in splits]),
         blank_left=np.array([s[2] for s in splits], bool),
-        closed=np.array([s[3] for s in splits], np.uint32),
+        closed=closed,
         first=first.astype(np.intp, copy=False),
         leaves=np.array([leaves + [0.0] * (most - len(leaves)) for _, _, leaves in grown]),
         belongs=np.array([k for k, _, _ in grown], np.intp),
         start=start,
-        pairs=_pairs_of(feature, first) if pairs else None,
+        pairs=_pairs_of(feature, first, closed.dtype) if pairs else None,
     )
