@@ -63,6 +63,15 @@ def _finer(picture: Float2, up: float, size: tuple[int, int]) -> Float2:
     return np.asarray(fine, np.float32)
 
 
+def _part(picture: Float2, row: int, col: int, shape: tuple[int, ...]) -> Float2:
+    """Cut out a part from a row and a column on; beyond the picture its border goes on."""
+    top, left = max(-row, 0), max(-col, 0)
+    part = picture[row + top : row + shape[0], col + left : col + shape[1]]
+    below, right = shape[0] - top - part.shape[0], shape[1] - left - part.shape[1]
+    whole = cv2.copyMakeBorder(part, top, below, left, right, cv2.BORDER_REPLICATE)
+    return np.asarray(whole, np.float32)
+
+
 def crop_round(find: Find, metal: Float2, origin: Box, plane: Plane, light: Light) -> Crop:
     """Cut out the crop round a find of the view whose box is ``origin``.
 
@@ -70,18 +79,17 @@ def crop_round(find: Find, metal: Float2, origin: Box, plane: Plane, light: Ligh
     :data:`PAD_PX` beyond the find.
     """
     q = FIND_PX_PER_MM
-    h, w = find.mask.shape
     r0, c0 = find.row - PAD_PX, find.col - PAD_PX
-    rows = np.clip(np.arange(r0, r0 + h + 2 * PAD_PX), 0, metal.shape[0] - 1)
-    cols = np.clip(np.arange(c0, c0 + w + 2 * PAD_PX), 0, metal.shape[1] - 1)
-    own = np.pad(find.mask.astype(np.uint8), PAD_PX)
+    pad = (PAD_PX, PAD_PX, PAD_PX, PAD_PX)
+    own = cv2.copyMakeBorder(find.mask.view(np.uint8), *pad, borderType=cv2.BORDER_CONSTANT)
     near = cv2.dilate(own, np.ones((3, 3), np.uint8)) > find.others
     # The crop starts at the same corner; it ends at the whole pixel past the other one.
     up = CROP_PX_PER_MM / q
     size = (int(np.ceil(own.shape[1] * up)), int(np.ceil(own.shape[0] * up)))
     x0, y0 = origin[0] + c0 / q, origin[1] + r0 / q
     box = (x0, y0, x0 + size[0] / CROP_PX_PER_MM, y0 + size[1] / CROP_PX_PER_MM)
-    share = _finer(metal[np.ix_(rows, cols)] * near, up, size) * np.float32(EVEN / METAL_AT)
+    said = _part(metal, r0, c0, own.shape)
+    share = _finer(said * near, up, size) * np.float32(EVEN / METAL_AT)
     share[:2], share[-2:], share[:, :2], share[:, -2:] = 0, 0, 0, 0
     linear = light.apply(plane.linear_view(box, CROP_PX_PER_MM), box)
     return Crop(box_mm=box, linear=linear, share=share)
