@@ -30,9 +30,8 @@ __all__ = ["Trace", "smooth_path", "trace_mask"]
 #: Steps to a pixel's neighbours, row by row, as the columns of a sparse row must stand.
 _STEPS = ((-1, -1), (-1, 0), (-1, 1), (0, -1), (0, 1), (1, -1), (1, 0), (1, 1))
 _STEP_LENGTH = np.hypot(*np.array(_STEPS).T)
-#: Diagonal steps, and the two straight ones beside each.
-_DIAGONAL, _UPRIGHT, _LEVEL = [0, 2, 5, 7], [1, 1, 6, 6], [3, 4, 3, 4]
-_NEIGHBOURS = np.array([[1, 1, 1], [1, 0, 1], [1, 1, 1]], np.float32)
+#: Each diagonal step and the two straight ones beside it.
+_DIAGONALS = ((0, 1, 3), (2, 1, 4), (5, 6, 3), (7, 6, 4))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -65,20 +64,24 @@ def smooth_path(path_px: Points2, sigma_px: float) -> Points2:
     return np.asarray(keep * smooth + (1 - keep) * path_px)
 
 
-def _graph(rows: np.ndarray, cols: np.ndarray, shape: tuple[int, int]) -> csr_array:
-    """Return the 8-neighbour graph of skeleton pixels with step lengths."""
+def _graph(
+    rows: np.ndarray, cols: np.ndarray, shape: tuple[int, int]
+) -> tuple[csr_array, np.ndarray]:
+    """Return the graph of skeleton pixels with step lengths, and how many of 8 are beside."""
     n, wide = len(rows), shape[1] + 2
     number = np.full((shape[0] + 2) * wide, -1, np.int32)
     at = (rows + 1) * wide + cols + 1
     number[at] = np.arange(n)
     beside = number[at[:, None] + np.array([dr * wide + dc for dr, dc in _STEPS])]
     linked = beside >= 0
+    degree = np.count_nonzero(linked, axis=1)
     # A diagonal beside two straight steps would be a short cut.
-    upright, level = linked[:, _UPRIGHT], linked[:, _LEVEL]
-    linked[:, _DIAGONAL] &= ~(upright | level)
-    ends = np.concatenate([[0], np.cumsum(linked.sum(axis=1))])
-    length = np.broadcast_to(_STEP_LENGTH, linked.shape)[linked]
-    return csr_array((length, beside[linked], ends), shape=(n, n))
+    for diagonal, upright, level in _DIAGONALS:
+        linked[:, diagonal] &= ~(linked[:, upright] | linked[:, level])
+    steps = np.flatnonzero(linked)
+    node, way = np.divmod(steps, len(_STEPS))
+    ends = np.append(0, np.cumsum(np.bincount(node, minlength=n)))
+    return csr_array((_STEP_LENGTH[way], beside.ravel()[steps], ends), shape=(n, n)), degree
 
 
 def _farthest(reach: np.ndarray) -> int:
@@ -102,32 +105,33 @@ def _longest_path(graph: csr_array) -> np.ndarray:
     return np.array(path)
 
 
-def _tips_and_crossings(skeleton: BoolMask, half: np.ndarray) -> tuple[int, int]:
+def _tips_and_crossings(
+    at: np.ndarray, degree: np.ndarray, half: np.ndarray
+) -> tuple[int, int]:
     """Count ends and junctions; crossings nearer than half a width are one, spurs none.
 
+    ``at`` (N,) are the skeleton's pixels by number, ``degree`` how many of 8 are beside each.
     A square end forks into its two corners and an oblique crossing into two forks, so
     crossing pixels are gathered over half a width and a gathering counts by how many
     branches leave it that are more than spurs: three or more a junction, one an end.
     """
-    degree = cv2.filter2D(skeleton.astype(np.uint8), -1, _NEIGHBOURS, borderType=0).ravel()
-    at = np.flatnonzero(skeleton)
-    tips, crossing = degree[at] <= 1, degree[at] >= 3
+    tips, crossing = degree <= 1, degree >= 3
     if not crossing.any():
         return int(tips.sum()), 0
     reach = max(1, round(median(half.ravel()[at])))
     disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * reach + 1, 2 * reach + 1))
     count, clump = cv2.connectedComponents(
-        cv2.dilate(_picture(at[crossing], skeleton.shape), disc), ltype=cv2.CV_16U
+        cv2.dilate(_picture(at[crossing], half.shape), disc), ltype=cv2.CV_16U
     )
     free = clump.ravel()[at] == 0
-    branches, branch = cv2.connectedComponents(_picture(at[free], skeleton.shape))
+    branches, branch = cv2.connectedComponents(_picture(at[free], half.shape))
     branch = branch.ravel()[at]
     tipped = np.bincount(branch[tips & free], minlength=branches) > 0
     spur = tipped & (np.bincount(branch[free], minlength=branches) < 1.2 * reach)
     kept = free & ~spur[branch]
     beside = cv2.dilate(clump, np.ones((3, 3), np.uint8)).ravel()[at]
     touching = kept & (beside > 0)
-    _, touch = cv2.connectedComponents(_picture(at[touching], skeleton.shape))
+    _, touch = cv2.connectedComponents(_picture(at[touching], half.shape))
     pairs = np.unique(touch.ravel()[at[touching]].astype(np.int64) * count + beside[touching])
     leaving = np.bincount(pairs % count, minlength=count)[1:]
     ends = int((tips & kept).sum()) + int((leaving == 1).sum())
@@ -160,23 +164,23 @@ def trace_mask(mask: BoolMask, half: np.ndarray | None = None) -> Trace | None:
     -----
     Not to be trusted for: masks whose coils or crossings have grown together.
     """
-    skeleton = skeletonize(mask)
-    rows, cols = np.nonzero(skeleton)
+    at = np.flatnonzero(skeletonize(mask))
+    rows, cols = np.divmod(at, mask.shape[1])
     if len(rows) < 4:
         return None
     if half is None:
         half = cv2.distanceTransform(mask.astype(np.uint8), cv2.DIST_L2, 5)
-    graph = _graph(rows, cols, mask.shape)
+    graph, degree = _graph(rows, cols, mask.shape)
     order = _longest_path(graph)
     raw = np.stack([cols[order], rows[order]], axis=1).astype(np.float64)
     half_along = half[rows[order], cols[order]].astype(np.float64)
     width = 2 * median(half_along)
     path = smooth_path(raw, float(np.clip(width * 0.6, 1.1, 3.0)))
     steps = np.hypot(*np.diff(path, axis=0).T)
-    ends, junctions = _tips_and_crossings(skeleton, half)
+    ends, junctions = _tips_and_crossings(at, degree, half)
     caps = float(half_along[0] + half_along[-1])
     # Chain codes of unsmoothed pixels run 5 % long; this is the usual correction.
-    net = float(graph.sum() / 2 * 0.948)
+    net = float(graph.data.sum() / 2 * 0.948)
     return Trace(
         path_px=path,
         half_px=half_along,
