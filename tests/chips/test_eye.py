@@ -8,7 +8,7 @@ import pytest
 from scipy.special import expit, logit
 
 from vision import bundled
-from vision.chips.eye import CELL_PX, GUESS_PX, Said, SteadyEye
+from vision.chips.eye import CELL_PX, GUESS_PX, KIN, Said, SteadyEye
 from vision.chips.look import look_at
 from vision.photo.opened import open_photo
 from vision.synthetic import make_scene
@@ -48,6 +48,7 @@ def said_everywhere(shown, metal, rest):
         middle=everywhere(rest, 2, *cells),
         reach=everywhere(rest, *cells),
         typical=everywhere(rest, *cells),
+        kin=everywhere(rest, len(KIN), *cells),
         guess=everywhere(rest, 18, *squares),
     )
 
@@ -64,6 +65,31 @@ def test_a_mirrored_picture_gets_a_mirrored_answer(picture, turn):
         assert turned(getattr(again, part), turn) == pytest.approx(
             getattr(said, part), rel=1e-4, abs=1e-5
         )
+
+
+def kin_by_pair(kin, turn):
+    """Return the log-odds told of a turned picture by the pair of cells of the unturned one."""
+    (_, h, w), (down, right) = kin.shape, turn
+
+    def unturned(r, c):
+        return h - 1 - r if down else r, w - 1 - c if right else c
+
+    return {
+        frozenset((unturned(r, c), unturned(r + d, c + e))): kin[k, r, c]
+        for k, (d, e) in enumerate(KIN)
+        for r in range(h - d)
+        for c in range(max(-e, 0), w - max(e, 0))
+    }
+
+
+@pytest.mark.parametrize("turn", TURNS.values(), ids=TURNS)
+def test_kin_of_a_mirrored_picture_are_told_of_the_same_cells(picture, turn):
+    eye = SteadyEye(bundled.packaged_eye())
+    said = kin_by_pair(eye(picture).kin, (False, False))
+    again = kin_by_pair(eye(np.ascontiguousarray(turned(picture, turn))).kin, turn)
+    assert said.keys() == again.keys()
+    assert max(abs(said[pair] - again[pair]) for pair in said) < 1e-3
+    assert max(said.values()) - min(said.values()) > 1  # they are not all alike
 
 
 def test_one_look_alone_does_not_do_that(picture):
@@ -103,7 +129,7 @@ class Counting:
 
     def __call__(self, shown):
         self.shown.append(shown)
-        return said_everywhere(shown, 0.0, 0.0)
+        return said_everywhere(shown, 0.0, 1.0)
 
 
 def test_without_a_card_every_place_is_looked_at_from_four_sides():

@@ -6,7 +6,7 @@ import cv2
 import numpy as np
 import pytest
 
-from vision.chips.eye import CELL_PX
+from vision.chips.eye import CELL_PX, KIN
 from vision.chips.find import find_chips
 from vision.chips.ground import Answer
 
@@ -30,7 +30,10 @@ def find(prob, **more):
 
 
 def pointing(prob, left, right, *, at_mm, reach=1.0):
-    """Let cells left of ``at_mm`` point to ``left`` (x, y), the others to ``right``."""
+    """Let cells left of ``at_mm`` point to ``left`` (x, y), the others to ``right``.
+
+    Those that point to one middle are kin.
+    """
     answer = Answer.of_metal(prob)
     w = answer.reach.shape[1]
     x = np.arange(w) * CELL_PX / DENSITY
@@ -38,6 +41,9 @@ def pointing(prob, left, right, *, at_mm, reach=1.0):
         answer.middle_mm[k] = np.where(x < at_mm, left[k], right[k])
     answer.reach[:] = reach
     answer.typical[:] = 0.9
+    for k, (_, aside) in enumerate(KIN):
+        one = (left == right) | ((x < at_mm) == (np.roll(x, -aside) < at_mm))
+        answer.kin[k] = np.where(one, 3.0, -3.0)
     return answer
 
 

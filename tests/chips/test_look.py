@@ -7,7 +7,7 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from vision.chips.gaps import PIECES_OF_A_CHIP
+from vision.chips.part import PIECES_OF_A_CHIP
 from vision.chips.look import Look, Seen
 
 

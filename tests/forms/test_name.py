@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from vision import bundled
-from vision.chips.gaps import PIECES_OF_A_CHIP
+from vision.chips.part import PIECES_OF_A_CHIP
 from vision.chips.look import look_at
 from vision.forms import name
 from vision.forms.company import COMPANY

@@ -126,7 +126,10 @@ class Answer:
     def of_metal(cls, metal: Float2) -> Answer:
         """Return the answer of something that tells metal only: what hangs together is one."""
         shape = (metal.shape[0], metal.shape[1])
-        return replace(cls.empty(shape), metal=metal)
+        nothing = cls.empty(shape)
+        touching = [1.0 if max(map(abs, pair)) == 1 else -1.0 for pair in KIN]
+        kin = np.ones_like(nothing.kin) * np.array(touching, np.float32)[:, None, None]
+        return replace(nothing, metal=metal, kin=kin)
 
 
 def _cell_mm(rows: slice, cols: slice) -> npt.NDArray[np.float32]:

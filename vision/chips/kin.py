@@ -88,7 +88,7 @@ class Parts:
         flat = self.grid.ravel()
 
         def total(value: npt.NDArray[np.float32]) -> Floats:
-            return np.bincount(flat, value.ravel(), minlength=count)
+            return np.asarray(np.bincount(flat, value.ravel(), minlength=count), float)
 
         # Cells, and sums over them: where they point to, and logarithms of their reach.
         values = (np.ones_like(answer.reach), *answer.middle_mm, np.log(answer.reach))

@@ -60,7 +60,8 @@ def _answer(scene: SceneFiles, eye: Eye) -> tuple[Answer, Labels]:
     look = SteadyEye(eye) if opened.plane.card is None else eye
     answer = judge(whole_ground(linear, expected), look, where=seen)
     x, y = opened.plane.photo_maps(box, (seen.shape[1], seen.shape[0]))
-    return answer, cv2.remap(scene.mask, x, y, cv2.INTER_NEAREST, borderValue=0)
+    labels = cv2.remap(scene.mask, x, y, cv2.INTER_NEAREST, borderValue=0)
+    return answer, np.asarray(labels, np.uint8)
 
 
 def _shown_by(parts: Labels, metal: npt.NDArray[np.bool_], labels: Labels) -> Labels:
