@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from vision.training.rows import MOST_CHIPS
+from vision.chips.eye import KIN
+from vision.training.rows import CRUMBS, MOST_CHIPS, NO_CHIP
 from vision.training.windows import UNSEEN
 
 torch = pytest.importorskip("torch", reason="the extra train is not installed")
@@ -71,3 +72,37 @@ def test_no_print_is_expected_off_the_card():
 @pytest.mark.parametrize("label", [MOST_CHIPS + 1, UNSEEN])
 def test_what_is_no_chip_has_no_overlap_of_its_own(label):
     assert missed(print_with_dark(72), label)["each chip"] == 0
+
+
+def kin_cost(truth, kin):
+    """The cost of what is said of all pairs, if everywhere the same is said."""
+    from vision.training.eye_costs import kin_costs
+
+    side = SIDE // 4
+    logits = torch.full((1, len(KIN), side, side), float(kin))
+    return float(kin_costs(torch, logits, truth)["kin"])
+
+
+def test_pairs_of_one_chip_are_kin():
+    """log(1 + exp(-6)) where all is right, log(1 + exp(6)) where nothing is."""
+    truth = window(3)
+    assert kin_cost(truth, 6) == pytest.approx(np.log1p(np.exp(-6)), rel=1e-4)
+    assert kin_cost(truth, -6) == pytest.approx(np.log1p(np.exp(6)), rel=1e-4)
+
+
+@pytest.mark.parametrize("other", [2, CRUMBS, NO_CHIP])
+def test_pairs_of_two_are_not_and_count_three_times(other):
+    """Two cells, 24 label pixels apart: the one pair in view is of two things."""
+    truth = torch.zeros((1, 2 * SIDE, 2 * SIDE), dtype=torch.long)
+    truth[0, 40:48, 40:48], truth[0, 40:48, 48:56] = 1, other
+    assert kin_cost(truth, -6) == pytest.approx(np.log1p(np.exp(-6)), rel=1e-4)
+    # With a third cell of the first: two pairs of two things, one of one.
+    truth[0, 40:48, 32:40] = 1
+    half = (np.log1p(np.exp(6)) + 6 * np.log1p(np.exp(-6))) / 7
+    assert kin_cost(truth, -6) == pytest.approx(half, rel=1e-4)
+
+
+@pytest.mark.parametrize("label", [CRUMBS, NO_CHIP, UNSEEN, 0])
+def test_of_two_that_are_no_chips_nobody_knows(label):
+    assert kin_cost(window(label), 6) == 0
+    assert kin_cost(window(label), -6) == 0

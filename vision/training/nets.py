@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
     Shape = Sequence[int | str]
 
-__all__ = ["Graph", "load_torch", "stored_in"]
+__all__ = ["Graph", "load_torch"]
 
 
 def load_torch() -> Any:  # noqa: ANN401 - heavy, and only there for learning
@@ -33,25 +33,6 @@ def load_torch() -> Any:  # noqa: ANN401 - heavy, and only there for learning
     except ImportError as error:
         raise RuntimeError('learning needs the extra "train"') from error
     return torch
-
-
-def stored_in(file: bytes) -> dict[str, npt.NDArray[np.float32]]:
-    """Return weights and constants that a :class:`Graph` was written with, by name.
-
-    Raises
-    ------
-    RuntimeError
-        The extra ``train`` is not installed.
-    """
-    try:
-        import onnx  # noqa: PLC0415 - only for learning
-    except ImportError as error:
-        raise RuntimeError('reading the network needs the extra "train"') from error
-    found = onnx.load_from_string(file).graph.initializer
-    return {
-        t.name.removesuffix(".half"): onnx.numpy_helper.to_array(t).astype(np.float32)
-        for t in found
-    }
 
 
 class Graph:

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from vision.chips.eye import ASKED, GUESSED, KIN
-from vision.training.nets import Graph, stored_in
+from vision.training.nets import Graph
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -30,7 +30,6 @@ __all__ = [
     "layers",
     "onnx_of",
     "walk",
-    "weights_of",
 ]
 
 #: What the network is shown of a pixel, folded two by two into one place.
@@ -207,28 +206,11 @@ def onnx_of(weights: Weights) -> bytes:
     return graph.file([1, 4, "h", "w"], told_of)
 
 
-#: The order in which ONNX folds colours and squares.
-_ORDER = [4 * colour + square for square in range(4) for colour in range(4)]
-
-
-def weights_of(file: bytes) -> Weights:
-    """Return the weights that :func:`onnx_of` wrote, rounded to half precision.
-
-    Layers that the file does not know are left out.
-    """
-    stored = stored_in(file)
-    out = {k: v for k, v in stored.items() if k.rpartition(".")[0] in LAYERS}
-    out["fine.w"] = np.ascontiguousarray(out["fine.w"][:, np.argsort(_ORDER)])
-    for part in ("place.w", "place.b"):
-        out[part] = out[part].copy()
-        out[part][:2] /= np.float32(FAR_MM)
-    return out
-
-
 def _for_the_file(weights: Weights) -> Weights:
     """Return weights for ONNX's order of folding, and for middles in mm."""
     out = {k: np.asarray(v, np.float32) for k, v in weights.items()}
-    out["fine.w"] = np.ascontiguousarray(out["fine.w"][:, _ORDER])
+    order = [4 * colour + square for square in range(4) for colour in range(4)]
+    out["fine.w"] = np.ascontiguousarray(out["fine.w"][:, order])
     for part in ("place.w", "place.b"):
         out[part] = out[part].copy()
         out[part][:2] *= np.float32(FAR_MM)
