@@ -165,7 +165,7 @@ class Parts:
 def _pairs(grid: Ints, kin: npt.NDArray[np.float32], count: int) -> _Seen:
     """Return pairs of cells of metal as the first so many of :data:`KIN` say, one by one.
 
-    First and second cells, flat; the log-odds that both show one chip.
+    Rows and columns of first and second cells; the log-odds that both show one chip.
     """
     far = max(abs(right) for _, right in KIN)
     wide = np.pad(grid, ((0, far), (far, far)))
