@@ -13,8 +13,9 @@ import cv2
 import numpy as np
 from scipy import ndimage
 
+from vision.chips.eye import CELL_PX
 from vision.chips.glance import glance_of
-from vision.chips.part import owners
+from vision.chips.part import METAL_AT, owners
 
 if TYPE_CHECKING:
     from vision.arrays import BoolMask
@@ -73,20 +74,27 @@ def find_chips(
     -----
     What is hardly metal on the whole (shadows, stains, scratches) is left out.
     """
-    number = owners(answer)
-    areas = np.bincount(number.ravel())
-    areas[0] = 0
+    grid = owners(answer)
+    height, width = answer.metal.shape
+    rows, cols = np.divmod(np.flatnonzero(answer.metal > METAL_AT), width)
+    owner = grid[rows // CELL_PX, cols // CELL_PX]
+    areas = np.bincount(owner)
     large = np.flatnonzero(areas >= _LEAST_MM2 * px_per_mm**2)
     large = large[np.argsort(-areas[large], kind="stable")][:_MOST_PIECES]
-    border = _border(number.shape, seen)
-    framed = cv2.copyMakeBorder(number, pad, pad, pad, pad, cv2.BORDER_CONSTANT)
-    boxes = ndimage.find_objects(number)
+    framed = np.zeros((height + 2 * pad, width + 2 * pad), np.int32)
+    framed[rows + pad, cols + pad] = owner
+    border = _border((height, width), seen)
+    boxes = ndimage.find_objects(grid)
     finds = []
     for k in large.tolist():
-        rows, cols = boxes[k - 1]
-        r0, r1, c0, c1 = rows.start, rows.stop, cols.start, cols.stop
+        # Cells at the rim of a thing need not be full of it.
+        top, left = (side.start * CELL_PX for side in boxes[k - 1])
+        below, right = (side.stop * CELL_PX for side in boxes[k - 1])
+        within = framed[top + pad : below + pad, left + pad : right + pad] == k
+        x, y, w, h = cv2.boundingRect(within.view(np.uint8))
+        r0, r1, c0, c1 = top + y, top + y + h, left + x, left + x + w
         around = framed[r0 : r1 + 2 * pad, c0 : c1 + 2 * pad]
-        mask = around[pad : pad + r1 - r0, pad : pad + c1 - c0] == k
+        mask = around[pad : pad + h, pad : pad + w] == k
         confidence = float(answer.metal[r0:r1, c0:c1][mask].mean())
         if confidence < _DOUBTFUL:
             continue

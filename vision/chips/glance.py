@@ -69,9 +69,10 @@ def glance_of(
     Glance or None
         ``None`` where the mask is empty.
     """
-    rows, cols = np.nonzero(mask)
-    if len(rows) == 0:
+    at = np.flatnonzero(mask)
+    if len(at) == 0:
         return None
+    rows, cols = np.divmod(at, mask.shape[1])
     down, right = (row + rows) // GUESS_PX, (col + cols) // GUESS_PX
     count = np.bincount(down * guess.shape[2] + right)
     own = np.flatnonzero(count)

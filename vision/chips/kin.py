@@ -22,7 +22,7 @@ from scipy.sparse.csgraph import connected_components
 from vision.chips.eye import KIN
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator
+    from collections.abc import Callable
 
     import numpy.typing as npt
 
@@ -30,8 +30,7 @@ if TYPE_CHECKING:
 
     Floats = npt.NDArray[np.float64]
     Ints = npt.NDArray[np.int32]
-    Places = tuple[npt.NDArray[np.intp], npt.NDArray[np.intp]]
-    _Seen = Iterator[tuple[Places, Places, npt.NDArray[np.float32]]]
+    _Seen = tuple[npt.NDArray[np.intp], npt.NDArray[np.intp], npt.NDArray[np.float32]]
     #: What speaks for a part being of one chip with others, from their measures, (N, 4):
     #: those above 0 are joined, the greatest first.
     Worth = Callable[[int, list[int], Floats], Floats]
@@ -84,19 +83,18 @@ class Parts:
 
     def __init__(self, pieces: Ints, answer: Answer) -> None:
         self.grid = _taken_apart(pieces, answer.kin)
-        count = int(self.grid.max()) + 1
-        flat = self.grid.ravel()
-
-        def total(value: npt.NDArray[np.float32]) -> Floats:
-            return np.asarray(np.bincount(flat, value.ravel(), minlength=count), float)
-
+        at = np.flatnonzero(self.grid > 0)
+        part = self.grid.ravel()[at]
+        count = int(part.max(initial=0)) + 1
         # Cells, and sums over them: where they point to, and logarithms of their reach.
-        values = (np.ones_like(answer.reach), *answer.middle_mm, np.log(answer.reach))
-        self._sums = np.stack([total(value) for value in values], axis=1)
+        right, down = answer.middle_mm.reshape(2, -1)[:, at]
+        values = (None, right, down, np.log(answer.reach.ravel()[at]))
+        sums = [np.bincount(part, value, minlength=count) for value in values]
+        self._sums = np.stack(sums, axis=1).astype(float)
         self._now = np.arange(count)
         self.beside: list[dict[int, Floats]] = [{} for _ in range(count)]
-        for (a, b), sums in zip(*_between(self.grid, answer.kin), strict=True):
-            self.beside[a][b] = self.beside[b][a] = sums
+        for (a, b), seen in zip(*_between(self.grid, answer.kin), strict=True):
+            self.beside[a][b] = self.beside[b][a] = seen
 
     def measures(self, one: int, others: list[int]) -> Floats:
         """Return :data:`MEASURES` of a part with parts beside it, (N, 4)."""
@@ -162,34 +160,37 @@ class Parts:
         return np.asarray(chip[self.grid], np.int32)
 
 
-def _pairs(grid: Ints, kin: npt.NDArray[np.float32], count: int) -> _Seen:
-    """Return pairs of cells of metal as the first so many of :data:`KIN` say, one by one.
+def _pairs(grid: Ints, kin: npt.NDArray[np.float32], *, one: bool) -> _Seen:
+    """Return pairs of cells of metal, first and second of all such cells row by row.
 
-    Rows and columns of first and second cells; the log-odds that both show one chip.
+    With the log-odds that both show one chip. They are neighbours of ``one`` number, or cells
+    of two numbers as far apart as any of :data:`KIN`.
     """
+    steps = KIN[:_NEIGHBOURS] if one else KIN
     far = max(abs(right) for _, right in KIN)
     wide = np.pad(grid, ((0, far), (far, far)))
-    width = wide.shape[1]
-    rows, cols = np.nonzero(grid)
-    place, flat = rows * width + cols + far, wide.ravel()
-    for of, (down, right) in zip(kin[:count], KIN, strict=False):
-        both = flat[place + down * width + right] > 0
-        r, c = rows[both], cols[both]
-        yield (r, c), (r + down, c + right), of[r, c]
+    at = np.flatnonzero(grid > 0)
+    rows, cols = np.divmod(at, grid.shape[1])
+    place = rows * wide.shape[1] + cols + far
+    there = np.array([[down * wide.shape[1] + right] for down, right in steps]) + place
+    here, beside = grid.ravel()[at], wide.ravel()[there]
+    met = np.flatnonzero(beside == here if one else (beside != here) & (beside > 0))
+    step, first = np.divmod(met, max(len(at), 1))
+    number = np.zeros(wide.size, np.intp)
+    number[place] = np.arange(len(place))
+    odds = kin.reshape(len(kin), -1)[step, at[first]]
+    return first, number[there.ravel()[met]], odds
 
 
 def _taken_apart(pieces: Ints, kin: npt.NDArray[np.float32]) -> Ints:
     """Return the part of each cell: what hangs together in a piece by kin neighbours."""
-    number = np.zeros(pieces.shape, np.int32)
+    first, second, odds = _pairs(pieces, kin, one=True)
     metal = pieces > 0
     count = int(np.count_nonzero(metal))
-    number[metal] = np.arange(count)
-    held = [np.zeros((2, 0), np.int32)]
-    for a, b, odds in _pairs(pieces, kin, _NEIGHBOURS):
-        one = (pieces[a] == pieces[b]) & (odds > 0)
-        held.append(np.stack([number[a][one], number[b][one]]))
-    pair = np.concatenate(held, axis=1)
-    graph = coo_array((np.ones(pair.shape[1], bool), tuple(pair)), shape=(count, count))
+    held = odds > 0
+    pairs = first[held], second[held]
+    graph = coo_array((np.ones(len(pairs[0]), bool), pairs), shape=(count, count))
+    number = np.zeros(pieces.shape, np.int32)
     number[metal] = connected_components(graph, directed=False)[1] + 1
     return number
 
@@ -200,15 +201,13 @@ def _between(grid: Ints, kin: npt.NDArray[np.float32]) -> tuple[list[tuple[int, 
     That is the sum of the log-odds and the number of pairs of cells.
     """
     count = int(grid.max()) + 1
-    keys, told = [np.zeros(0, np.int64)], [np.zeros(0, np.float32)]
-    for a, b, odds in _pairs(grid, kin, len(KIN)):
-        one, two = grid[a], grid[b]
-        other = one != two
-        low, high = np.sort(np.stack([one[other], two[other]]).astype(np.int64), axis=0)
-        keys.append(low * count + high)
-        told.append(odds[other])
-    key, which = np.unique(np.concatenate(keys), return_inverse=True)
-    odds = np.clip(np.concatenate(told), -SUREST, SUREST)
+    first, second, odds = _pairs(grid, kin, one=False)
+    part = grid[grid > 0].astype(np.int64)
+    one, two = part[first], part[second]
+    key, which = np.unique(
+        np.minimum(one, two) * count + np.maximum(one, two), return_inverse=True
+    )
+    odds = np.clip(odds, -SUREST, SUREST)
     sums = [np.bincount(which, weights, minlength=len(key)) for weights in (odds, None)]
     pairs = zip((key // count).tolist(), (key % count).tolist(), strict=True)
     return list(pairs), np.stack(sums, axis=1)

@@ -45,18 +45,12 @@ _FULL = 240
 
 
 def owners(answer: Answer) -> Ints:
-    """Return the number of the chip that each pixel shows, (H, W) int32; 0 is no metal.
+    """Return the number of the chip that the metal of each cell shows, (h, w); 0 is no metal.
 
     Numbers run from 1, in no order. Not to be trusted for heaps: what lies under others
     is taken for the one above it, or falls apart.
     """
-    metal = (answer.metal > METAL_AT).astype(np.uint8)
-    h, w = metal.shape
-    rows, cols = answer.reach.shape
-    grid = put_together(pieces(answer), answer)
-    size = cols * CELL_PX, rows * CELL_PX
-    number = cv2.resize(grid, size, interpolation=cv2.INTER_NEAREST)[:h, :w]
-    return np.asarray(number * metal, np.int32)
+    return put_together(pieces(answer), answer)
 
 
 def pieces(answer: Answer) -> Ints:
@@ -80,28 +74,29 @@ def pieces(answer: Answer) -> Ints:
     pixels = cv2.resize(framed, (cols, rows), interpolation=cv2.INTER_AREA) // (
         _FULL // CELL_PX**2
     )
-    cells = np.nonzero(pixels)
-    if len(cells[0]) == 0:
+    at = np.flatnonzero(pixels > 0)
+    if len(at) == 0:
         return grid
     number = _gather(
-        np.stack([of[cells] for of in answer.middle_mm], axis=1),
-        answer.reach[cells],
-        answer.typical[cells],
-        pixels[cells].astype(np.float32),
+        answer.middle_mm.reshape(2, -1)[:, at],
+        answer.reach.ravel()[at],
+        answer.typical.ravel()[at],
+        pixels.ravel()[at].astype(np.float32),
     )
-    grid[cells] = number
+    grid.ravel()[at] = number
     _own_numbers(grid, pixels > 0, int(number.max()))
     return grid
 
 
 def _gather(points: Floats, reach: Floats, typical: Floats, weight: Floats) -> Ints:
-    """Give numbers to N cells that point to (N, 2) mm; 0 where a cell joins no other.
+    """Give numbers to N cells that point to (2, N) mm; 0 where a cell joins no other.
 
     The cell surest of its middle gathers those that point there, and so on.
     """
-    number = np.zeros(len(points), np.int32)
+    number = np.zeros(len(reach), np.int32)
     sure = typical.copy()
     spread = reach**2
+    log_spread = np.log(spread)
     middles: list[Floats] = []
     spreads: list[float] = []
     while len(middles) < _MOST:
@@ -109,18 +104,21 @@ def _gather(points: Floats, reach: Floats, typical: Floats, weight: Floats) -> I
         if sure[first] < _LEAST_TYPICAL:
             break
         free = np.flatnonzero(number == 0)
-        own = free[_apart(points[free], points[first]) < _OWN * spread[first]]
+        place = points[:, free]
+        own = free[_apart(place, points[:, first]) < _OWN * spread[first]]
         # Once more round what they have in common.
-        middle = np.average(points[own], axis=0, weights=weight[own])
-        size = float(np.exp(np.average(np.log(spread[own]), weights=weight[own])))
-        own = free[_apart(points[free], middle) < _OWN * size]
+        much = weight[own]
+        whole = much.sum()
+        middle = (points[:, own] * much).sum(axis=1) / whole
+        size = float(np.exp((log_spread[own] * much).sum() / whole))
+        own = free[_apart(place, middle) < _OWN * size]
         middles.append(middle)
         spreads.append(size)
         number[own] = number[first] = len(middles)
         sure[own] = sure[first] = -1.0
     left = np.flatnonzero(number == 0)
     if middles and len(left):
-        apart = _apart(points[left, None], np.stack(middles)[None]) / np.array(spreads)
+        apart = _apart(points[:, left, None], np.stack(middles, axis=1)) / np.array(spreads)
         nearest = apart.argmin(axis=1)
         joins = apart[np.arange(len(left)), nearest] < _NEAR
         number[left[joins]] = nearest[joins] + 1
@@ -128,8 +126,9 @@ def _gather(points: Floats, reach: Floats, typical: Floats, weight: Floats) -> I
 
 
 def _apart(a: Floats, b: Floats) -> Floats:
-    """Return squared distances of points in the last axis."""
-    return np.asarray(np.square(a - b).sum(axis=-1), np.float32)
+    """Return squared distances of points, (2, ...) mm, from others."""
+    right, down = a[0] - b[0], a[1] - b[1]
+    return np.asarray(right * right + down * down, np.float32)
 
 
 def _own_numbers(grid: Ints, metal: BoolMask, last: int) -> None:
