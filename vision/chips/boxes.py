@@ -53,12 +53,16 @@ def boxes_of(near: BoolMask) -> list[tuple[Box, BoolMask]]:
         else:
             taken.append(((r, r + y, c, c + x), [k]))
     out = []
-    for (r0, r1, c0, c1), numbers in taken:
+    of_box = np.zeros(len(stats), np.intp)
+    for which, (_, numbers) in enumerate(taken, start=1):
+        of_box[numbers] = which
+    owner = of_box[labels]
+    for which, ((r0, r1, c0, c1), _) in enumerate(taken, start=1):
         box = (
             slice(r0 * TILE_PX, min(r1 * TILE_PX, h)),
             slice(c0 * TILE_PX, min(c1 * TILE_PX, w)),
         )
-        theirs = np.isin(labels[r0:r1, c0:c1], numbers).repeat(TILE_PX, 0).repeat(TILE_PX, 1)
+        theirs = (owner[r0:r1, c0:c1] == which).repeat(TILE_PX, 0).repeat(TILE_PX, 1)
         part = near[box]
         out.append((box, part & theirs[: part.shape[0], : part.shape[1]]))
     return out

@@ -68,10 +68,6 @@ def even_light(linear: Linear3) -> Linear3:
     return np.asarray(cv2.LUT(steps, _even_table()), np.float32).reshape(linear.shape)
 
 
-def _mean(picture: Float2, size: int) -> Float2:
-    return np.asarray(cv2.blur(picture, (size, size)), np.float32)
-
-
 #: Even light to lightness.
 _LIGHTNESS = np.full((1, 3), 1 / 3, np.float32)
 #: Cube-root light: this far from the sheet is worth a look (paper noise is about 0.02).
@@ -79,6 +75,8 @@ _BUSY_LIGHT = 0.05
 _BUSY_COLOUR = 0.04
 #: In a grainy photo colour must differ by so many times what half of the sheet differs by.
 _OVER_GRAIN = 3.5
+#: Busy pixels of a 3 x 3 patch.
+_SOME = 3
 #: Pixels round a box that the network looks at besides; whole squares.
 _MARGIN = GUESS_PX
 #: Marks of fewer pixels than this, surroundings included, hold no chip and no crumb.
@@ -134,8 +132,11 @@ class Answer:
 
 def _cell_mm(rows: slice, cols: slice) -> npt.NDArray[np.float32]:
     """Return where cells lie, mm right and down from the first of the view, (2, h, w)."""
-    down, right = np.mgrid[rows, cols]
-    return np.stack([right, down]).astype(np.float32) * np.float32(CELL_PX / FIND_PX_PER_MM)
+    out = np.empty((2, rows.stop - rows.start, cols.stop - cols.start), np.float32)
+    out[0] = np.arange(cols.start, cols.stop, dtype=np.float32)
+    out[1] = np.arange(rows.start, rows.stop, dtype=np.float32)[:, None]
+    out *= np.float32(CELL_PX / FIND_PX_PER_MM)
+    return out
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -215,9 +216,10 @@ def _busy(root: Linear3, want: Float2 | None, shape: tuple[int, int]) -> BoolMas
     colour = cv2.max(cv2.absdiff(red, green), cv2.absdiff(green, blue))
     grain = median(colour[::3, ::3])
     busy = (off > _BUSY_LIGHT) | (colour > max(_BUSY_COLOUR, _OVER_GRAIN * grain))
-    # One busy pixel alone is noise; a third of a 3 x 3 patch is something.
-    some = (_mean(busy.astype(np.float32), 3) > 0.3).astype(np.uint8)
-    return np.asarray(cv2.resize(some, (w, h), interpolation=cv2.INTER_NEAREST) > 0)
+    # One busy pixel alone is noise; three of a 3 x 3 patch are something.
+    some = cv2.boxFilter(busy.view(np.uint8), -1, (3, 3), normalize=False) >= _SOME
+    fine = cv2.resize(some.view(np.uint8), (w, h), interpolation=cv2.INTER_NEAREST)
+    return np.asarray(fine.view(np.bool_))
 
 
 def judge(ground: Ground, eye: Eye | SteadyEye, *, where: BoolMask | None = None) -> Answer:
@@ -248,17 +250,17 @@ def judge(ground: Ground, eye: Eye | SteadyEye, *, where: BoolMask | None = None
             slice(box[0].start - top, box[0].stop - top),
             slice(box[1].start - left, box[1].stop - left),
         )
-        out.metal[box][own] = said.metal[inner][own]
+        np.copyto(out.metal[box], said.metal[inner], where=own)
         cells, those = (_squares(part, CELL_PX) for part in (box, inner))
         mine = squares_with(own, CELL_PX)
         middle = said.middle[:, *those] + _cell_mm(*cells)
-        out.middle_mm[:, *cells][:, mine] = middle[:, mine]
-        out.reach[cells][mine] = said.reach[those][mine]
-        out.typical[cells][mine] = said.typical[those][mine]
-        out.kin[:, *cells][:, mine] = said.kin[:, *those][:, mine]
+        np.copyto(out.middle_mm[:, *cells], middle, where=mine)
+        np.copyto(out.reach[cells], said.reach[those], where=mine)
+        np.copyto(out.typical[cells], said.typical[those], where=mine)
+        np.copyto(out.kin[:, *cells], said.kin[:, *those], where=mine)
         squares, those = (_squares(part, GUESS_PX) for part in (box, inner))
         mine = squares_with(own, GUESS_PX)
-        out.guess[:, *squares][:, mine] = said.guess[:, *those][:, mine]
+        np.copyto(out.guess[:, *squares], said.guess[:, *those], where=mine)
     return out
 
 
