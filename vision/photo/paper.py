@@ -113,7 +113,7 @@ def paper_blocks(plane: Plane) -> PaperBlocks:
     low, high = (ranked[np.arange(len(count)), (r * (count - 1)).astype(int)] for r in _RANK)
     chosen = free & (luma >= low[:, None]) & (luma <= high[:, None])
     weight = chosen / chosen.sum(axis=1, keepdims=True)
-    mean = (linear * weight[:, :, None]).sum(axis=1)
+    mean = (weight[:, None] @ linear)[:, 0]
     level = mean @ LUMA
     spread = np.sqrt((((luma - level[:, None]) ** 2) * free).sum(axis=1) / count)
     top = _tile(cv2.max(cv2.max(*planes[:2]), planes[2]) >= _CLIPPED_AT)[use]
