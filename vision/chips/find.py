@@ -114,6 +114,6 @@ def find_chips(
 
 
 def _border(shape: tuple[int, ...], seen: BoolMask | None) -> BoolMask:
-    inside = np.ones(shape, np.uint8) if seen is None else seen.astype(np.uint8)
-    framed = cv2.copyMakeBorder(inside, 1, 1, 1, 1, cv2.BORDER_CONSTANT, value=0)
-    return np.asarray(cv2.erode(framed, np.ones((5, 5), np.uint8))[1:-1, 1:-1] == 0)
+    inside = np.ones(shape, np.uint8) if seen is None else seen.view(np.uint8)
+    around, kernel = cv2.BORDER_CONSTANT, np.ones((5, 5), np.uint8)
+    return np.asarray(cv2.erode(inside, kernel, borderType=around, borderValue=0) == 0)

@@ -74,10 +74,11 @@ def glance_of(
         return None
     rows, cols = np.divmod(at, mask.shape[1])
     down, right = (row + rows) // GUESS_PX, (col + cols) // GUESS_PX
-    count = np.bincount(down * guess.shape[2] + right)
+    start = row // GUESS_PX * guess.shape[2]
+    count = np.bincount(down * guess.shape[2] + right - start)
     own = np.flatnonzero(count)
     count = count[own]
-    told = guess.reshape(len(guess), -1)[:, own].astype(np.float64)
+    told = guess.reshape(len(guess), -1)[:, start + own].astype(np.float64)
     size, spread = told[:_LAST_SIZE], told[_LAST_SIZE:_LAST_SPREAD]
     weight = count * np.exp(-spread)
     weight = weight / weight.sum(axis=1, keepdims=True)

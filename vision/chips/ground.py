@@ -233,7 +233,8 @@ def judge(ground: Ground, eye: Eye | SteadyEye, *, where: BoolMask | None = None
     busy = _busy(even_light(ground.coarse), ground.coarse_print, ground.shape)
     if where is not None:
         busy &= where
-    near = cv2.dilate(busy.astype(np.uint8), np.ones((_REACH, _REACH), np.uint8)) > 0
+    reached = cv2.dilate(busy.view(np.uint8), np.ones((_REACH, _REACH), np.uint8))
+    near = np.asarray(reached).view(np.bool_)
     if where is not None:
         near &= where
     out = Answer.empty(ground.shape)

@@ -58,7 +58,7 @@ def pieces(answer: Answer) -> Ints:
 
     Cells of a piece point to one middle; a chip may be several.
     """
-    metal = (answer.metal > METAL_AT).astype(np.uint8)
+    metal = (answer.metal > METAL_AT).view(np.uint8)
     h, w = metal.shape
     rows, cols = answer.reach.shape
     grid = np.zeros((rows, cols), np.int32)
