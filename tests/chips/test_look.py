@@ -7,8 +7,8 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
+from vision.chips.find import PIECES_OF_A_CHIP
 from vision.chips.look import Look, Seen
-from vision.chips.part import PIECES_OF_A_CHIP
 
 
 def thing(area, pieces):

@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 
 from vision import bundled
+from vision.chips.find import PIECES_OF_A_CHIP
 from vision.chips.look import look_at
-from vision.chips.part import PIECES_OF_A_CHIP
 from vision.forms import name
 from vision.forms.company import COMPANY
 from vision.forms.crumbs import population

@@ -22,13 +22,16 @@ if TYPE_CHECKING:
     from vision.chips.glance import Glance
     from vision.chips.ground import Answer
 
-__all__ = ["Find", "find_chips"]
+__all__ = ["PIECES_OF_A_CHIP", "Find", "find_chips"]
 
 #: Smallest thing looked at, mm2; a crumb of about 0.35 mm.
 _LEAST_MM2 = 0.12
 #: Metal as unlikely as this, on the mean over a thing, is none: hardly a chip of the
 #: calibration scenes, and one in seven of what is no chip there.
 _DOUBTFUL = 0.55
+#: Of what is called a chip in calibration scenes two in a thousand fall into more pieces
+#: than this, and no nest; heaps of short chips fall into more.
+PIECES_OF_A_CHIP = 75
 #: No sheet with chips laid out holds more pieces; a texture does. The largest are kept.
 _MOST_PIECES = 500
 

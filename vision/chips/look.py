@@ -17,9 +17,9 @@ import numpy as np
 from vision.chips.crop import EVEN, PAD_PX, crop_round, outline_mm
 from vision.chips.eye import SteadyEye
 from vision.chips.features import CROP_PX_PER_MM, Shape, feature_row, shape_of
-from vision.chips.find import find_chips
+from vision.chips.find import PIECES_OF_A_CHIP, find_chips
 from vision.chips.ground import FIND_PX_PER_MM, Ground, even_light, judge, whole_ground
-from vision.chips.part import METAL_AT, PIECES_OF_A_CHIP
+from vision.chips.part import METAL_AT
 from vision.photo.card import CARDS, card_reflectance
 
 if TYPE_CHECKING:

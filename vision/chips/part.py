@@ -26,13 +26,10 @@ if TYPE_CHECKING:
     Floats = npt.NDArray[np.float32]
     Ints = npt.NDArray[np.int32]
 
-__all__ = ["METAL_AT", "PIECES_OF_A_CHIP", "owners", "pieces"]
+__all__ = ["METAL_AT", "owners", "pieces"]
 
 #: From this on a pixel is metal; set on calibration scenes.
 METAL_AT = 0.46
-#: Of what is called a chip in calibration scenes two in a thousand fall into more pieces
-#: than this, and no nest; heaps of short chips fall into more.
-PIECES_OF_A_CHIP = 75
 #: A cell that knows its middle as little as this gathers no others.
 _LEAST_TYPICAL = 0.25
 #: Squared distance over squared reach within which a cell belongs to a middle (a half of a

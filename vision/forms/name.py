@@ -17,8 +17,8 @@ import numpy as np
 
 from vision import bundled
 from vision.chips.features import CROP_PX_PER_MM
+from vision.chips.find import PIECES_OF_A_CHIP
 from vision.chips.measure import geometry_of
-from vision.chips.part import PIECES_OF_A_CHIP
 from vision.forms.code import code_of
 from vision.forms.company import COMPANY, company_weights, in_company
 from vision.forms.crumbs import is_crumb, population
